@@ -1,0 +1,47 @@
+"""Every exception this package raises on purpose.
+
+AuditError
+├── InputRefused        a log that cannot be audited: exit code 3
+│   ├── UnreadableFile      not a table in a form we read
+│   └── MissingColumns      lacks what every audit needs
+├── SettingsError       a settings file that cannot be used: exit code 2
+├── PeriodError         a period that is not a period: exit code 2
+└── OutputError         a folder that cannot or must not be written: exit code 4
+
+A wrong argument to a function is a plain ``ValueError``. A message says where, what is wrong, what was
+found and what to do; it never holds a woman's reference, a date of hers or free text.
+"""
+
+
+class AuditError(Exception):
+    """Something the user can put right; its text is the whole message."""
+
+
+class InputRefused(AuditError):
+    """A log that cannot be audited as it stands."""
+
+
+class UnreadableFile(InputRefused):
+    """A file that is not a table in a form we read."""
+
+
+class MissingColumns(InputRefused):
+    """A log without the columns that every audit needs."""
+
+
+class SettingsError(AuditError):
+    """A settings file that cannot be used."""
+
+
+class PeriodError(AuditError):
+    """A period that cannot be understood."""
+
+
+class OutputError(AuditError):
+    """An output folder that cannot be written, or must not be overwritten."""
+
+
+def name_a_few(names: list[str], *, limit: int = 5) -> str:
+    """Names joined by commas, at most `limit` of them, then "and N more"."""
+    shown = ", ".join(names[:limit])
+    return shown if len(names) <= limit else f"{shown} and {len(names) - limit} more"

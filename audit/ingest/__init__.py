@@ -1,0 +1,1 @@
+"""A clinic's log in, standardised visits out, nothing lost on the way."""

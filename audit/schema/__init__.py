@@ -1,0 +1,1 @@
+"""Every table, column and term, declared once."""

@@ -1,0 +1,232 @@
+"""What a service may decide, read from one TOML file: how its log is laid out, and the rules of its audit.
+
+Settings hold rules only, never the period. Without a file the defaults below suffice for a log whose
+headings are our column names, with ISO dates and our codes.
+"""
+
+import hashlib
+import json
+import tomllib
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, fields, replace
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any, Literal
+
+from audit.errors import SettingsError, name_a_few
+from audit.schema.column import Column
+from audit.schema.terms import UNITS
+from audit.schema.visits import VISITS
+
+DateOrder = Literal["iso", "day_month_year", "month_day_year"]
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How one clinic's log maps onto our columns.
+
+    `headings` maps our column to the heading in the log; `codes` maps, per column, a word of the log to our
+    code; `units` names the unit a column is written in; `yes`, `no` and `unknown` add words to our own.
+    """
+
+    headings: Mapping[str, str] = field(default_factory=dict)
+    codes: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+    date_order: DateOrder = "iso"
+    decimal_comma: bool = False
+    yes: tuple[str, ...] = ()
+    no: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Windows:
+    """Days since placement, or between contacts, that the definitions rest on."""
+
+    check_from_day: int = 21
+    check_to_day: int = 56
+    year_days: int = 365
+    known_from_day: int = 330
+    maturity_lag_days: int = 30
+    reporting_lag_days: int = 30
+    episode_days: int = 90
+    emergency_hours: float = 120.0
+    emergency_days_after_ovulation: int = 5
+    rate_bands: tuple[int, ...] = (42, 182, 365)
+    horizons: tuple[int, ...] = (42, 91, 182, 365, 730, 1095)
+
+
+@dataclass(frozen=True)
+class Thresholds:
+    """When a figure leads, is shown with a caution, or is not classified."""
+
+    known_leads: float = 0.80
+    known_floor: float = 0.60
+    recorded_floor: float = 0.80
+    at_risk_floor: int = 10
+    clinician_attempts: int = 20
+    ask_tail: float = 0.025
+    review_tail: float = 0.001
+    set_aside_banner: float = 0.05
+    set_aside_refusal: float = 0.20
+
+
+@dataclass(frozen=True)
+class AuditSettings:
+    """The rules of one service's audit.
+
+    `charted_by_exception` names columns in which a blank means "no"; `margins` gives, per outcome, the
+    difference (0-1, or per woman-year) that the service holds too small to matter; `funnel_target` is what a
+    clinician's failures are compared with: ``service``, ``service_excluding_own``, or a proportion.
+    """
+
+    service: str = "This service"
+    layout: Layout = field(default_factory=Layout)
+    windows: Windows = field(default_factory=Windows)
+    thresholds: Thresholds = field(default_factory=Thresholds)
+    charted_by_exception: tuple[str, ...] = ()
+    margins: Mapping[str, float] = field(default_factory=dict)
+    funnel_target: str = "service"
+    synthetic: bool = False
+
+
+def read_settings(path: str | Path) -> AuditSettings:
+    """Settings read from a TOML file.
+
+    Parameters
+    ----------
+    path
+        The file. Every table and key is optional; an unknown one is refused.
+
+    Returns
+    -------
+    AuditSettings
+
+    Raises
+    ------
+    SettingsError
+        The file cannot be read, is not TOML, or holds a key or value that is not understood; the message
+        names the table and key and, where there is one, the nearest name that exists.
+    """
+    where = Path(path).name
+    try:
+        data = tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise SettingsError(f"{where}: cannot be read ({error.strerror}). Check the path.") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise SettingsError(f"{where}: is not a TOML file ({error}). Correct that line.") from None
+    return settings_from(data, where=where)
+
+
+def settings_from(data: Mapping[str, Any], *, where: str = "settings") -> AuditSettings:
+    """Settings from the tables of a TOML file already read."""
+    settings: AuditSettings = _fill(AuditSettings(), data, where)
+    _check_layout(settings.layout, where)
+    _check_rules(settings, where)
+    return settings
+
+
+def settings_fingerprint(settings: AuditSettings) -> str:
+    """SHA-256 of the settings in canonical JSON: equal settings, equal text."""
+    text = json.dumps(asdict(settings), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _fill(default: Any, data: Mapping[str, Any], where: str) -> Any:
+    """A copy of a settings record with the given keys set, nested tables included."""
+    known = {item.name: getattr(default, item.name) for item in fields(default)}
+    changes = {}
+    for key, value in data.items():
+        if key not in known:
+            raise SettingsError(f"{where}: {_unknown_name('key', key, list(known))}")
+        changes[key] = _fitting(known[key], value, f"{where}, {key}")
+    return replace(default, **changes)
+
+
+def _fitting(default: Any, value: Any, where: str) -> Any:
+    """The value in the type of the default it replaces."""
+    if isinstance(default, Layout | Windows | Thresholds):
+        return _fill(default, _of_type(value, Mapping, where, "a table"), where)
+    if isinstance(default, bool):
+        return _of_type(value, bool, where, "true or false")
+    if isinstance(default, tuple):
+        return tuple(_of_type(value, list, where, "a list"))
+    if isinstance(default, Mapping):
+        return dict(_of_type(value, Mapping, where, "a table"))
+    if isinstance(default, str):
+        return str(value)
+    number = _of_type(value, int | float, where, "a number")
+    if isinstance(value, bool) or number < 0:
+        raise SettingsError(f"{where}: must be a number not below 0, got {value!r}.")
+    return type(default)(number)
+
+
+def _of_type(value: Any, kind: Any, where: str, words: str) -> Any:
+    """The value, if it is of the kind asked for."""
+    if not isinstance(value, kind):
+        raise SettingsError(f"{where}: must be {words}, got {value!r}.")
+    return value
+
+
+def _unknown_name(what: str, name: str, known: list[str]) -> str:
+    """A sentence for a name that does not exist, with the nearest one that does."""
+    near = get_close_matches(name, known, n=1)
+    hint = f"Did you mean '{near[0]}'?" if near else f"Known: {name_a_few(sorted(known), limit=12)}."
+    return f"{what} '{name}' is not known. {hint}"
+
+
+def _known_column(name: str, where: str) -> Column:
+    """The column of the visit log with that name."""
+    if name not in VISITS.names:
+        raise SettingsError(f"{where}: {_unknown_name('column', name, list(VISITS.names))}")
+    return VISITS[name]
+
+
+def _check_layout(layout: Layout, where: str) -> None:
+    """Refuse a layout that names what does not exist."""
+    orders = DateOrder.__args__  # type: ignore[attr-defined]
+    if layout.date_order not in orders:
+        raise SettingsError(
+            f"{where}, layout, date_order: {_unknown_name('order', layout.date_order, list(orders))}"
+        )
+    for name in layout.headings:
+        _known_column(name, f"{where}, layout.headings")
+    for name, unit in layout.units.items():
+        column = _known_column(name, f"{where}, layout.units")
+        if (unit, column.unit) not in UNITS:
+            raise SettingsError(f"{where}, layout.units, {name}: cannot turn '{unit}' into '{column.unit}'.")
+    for name, words in layout.codes.items():
+        _check_codes(_known_column(name, f"{where}, layout.codes"), words, f"{where}, layout.codes.{name}")
+
+
+def _check_codes(column: Column, words: Mapping[str, str], where: str) -> None:
+    """Refuse a synonym for a code that the column does not have."""
+    allowed = ("yes", "no", "unknown") if column.kind == "flag" else column.codes
+    for word, code in words.items():
+        if allowed and code not in allowed:
+            hint = _unknown_name("code", str(code), list(allowed))
+            raise SettingsError(f"{where}: '{word}' is mapped to an unknown code. {hint}")
+
+
+def _check_rules(settings: AuditSettings, where: str) -> None:
+    """Refuse rules that contradict themselves."""
+    for name in settings.charted_by_exception:
+        _known_column(name, f"{where}, charted_by_exception")
+    bands = settings.windows.rate_bands
+    if list(bands) != sorted(set(bands)):
+        raise SettingsError(f"{where}, windows, rate_bands: must rise from left to right, got {list(bands)}.")
+    if settings.funnel_target not in ("service", "service_excluding_own") and not _is_proportion(
+        settings.funnel_target
+    ):
+        raise SettingsError(
+            f"{where}, funnel_target: must be 'service', 'service_excluding_own' or a proportion between "
+            f"0 and 1, got '{settings.funnel_target}'."
+        )
+
+
+def _is_proportion(text: str) -> bool:
+    """Whether the text is a number strictly between 0 and 1."""
+    try:
+        return 0 < float(text) < 1
+    except ValueError:
+        return False

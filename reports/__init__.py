@@ -1,0 +1,1 @@
+"""Presentation: result tables in, files out. No statistics here."""
