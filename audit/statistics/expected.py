@@ -1,0 +1,98 @@
+"""Observed against expected events, with the expectation built from stratum rates."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from audit.statistics.arguments import FloatArray, amounts, counts
+from audit.statistics.estimates import Estimate
+from audit.statistics.rates import rate_interval
+
+
+def observed_expected(
+    observed: ArrayLike, expected: ArrayLike, *, confidence: float = 0.95, method: str = "garwood"
+) -> Estimate:
+    """Return observed / expected events with limits.
+
+    Parameters
+    ----------
+    observed : array of counts
+        Events seen.
+    expected : array of amounts
+        Events expected, taken as known without error.
+    confidence : float, between 0 and 1
+        Two-sided coverage aimed at.
+    method : "garwood", "mid_p" or "byar"
+        As in `rate_interval`.
+
+    Returns
+    -------
+    Estimate
+        Shape of the arguments broadcast together; all nan where expected = 0; empty in, empty out.
+
+    Raises
+    ------
+    ValueError
+        If an argument is out of range.
+
+    Notes
+    -----
+    The observed count is taken as Poisson. Where the expectation rests on few observations the limits are
+    too narrow, since they hold it fixed.
+
+    References
+    ----------
+    Breslow NE, Day NE. Statistical Methods in Cancer Research II: The Design and Analysis of Cohort Studies.
+    Lyon: IARC; 1987. Chapter 2.
+
+    Examples
+    --------
+    >>> result = observed_expected(137, 24.19893)
+    >>> [round(float(x), 3) for x in (result.value, result.ci_lower, result.ci_upper)]
+    [5.661, 4.753, 6.693]
+    """
+    lower, upper = rate_interval(observed, expected, confidence=confidence, method=method)
+    seen, due = counts("observed", observed), amounts("expected", expected)
+    return Estimate((seen / np.where(due > 0, due, np.nan))[()], lower, upper, method)
+
+
+def indirect_expected(rates: ArrayLike, denominators: ArrayLike) -> FloatArray:
+    """Return the events expected if every stratum had the comparison's rate.
+
+    Parameters
+    ----------
+    rates : array of amounts, one per stratum
+        The comparison's rate or proportion in each stratum. nan is allowed where every denominator is 0.
+    denominators : array of amounts, one per stratum, or one row per group and one column per stratum
+        The group's own exposure or number in each stratum.
+
+    Returns
+    -------
+    float, or array with one value per group
+        Expected events. nan when a group has a stratum whose rate is unknown: nothing can be expected there.
+        0 with no strata.
+
+    Raises
+    ------
+    ValueError
+        If the numbers of strata differ or a value is negative.
+
+    References
+    ----------
+    Breslow NE, Day NE. Statistical Methods in Cancer Research II: The Design and Analysis of Cohort Studies.
+    Lyon: IARC; 1987. Chapter 2.
+
+    Examples
+    --------
+    >>> indirect_expected([0.1, 0.02], [[10, 50], [40, 0]]).tolist()
+    [2.0, 4.0]
+    """
+    rate = np.asarray(rates, dtype=np.float64)
+    own = amounts("denominators", denominators)
+    amounts("rates", rate[~np.isnan(rate)])
+    if own.shape[-1:] != rate.shape:
+        raise ValueError(f"denominators must have one column per rate ({rate.size}), got shape {own.shape}")
+    used = np.where(own > 0, own * rate, 0.0)
+    expected: FloatArray = used.sum(axis=-1)
+    return expected
