@@ -4,15 +4,44 @@
 """
 
 from audit.schema.column import Column, Table
-from audit.schema.visits import VISITS
+from audit.schema.visits import REMOVAL_REASONS, VISITS
 
 PARITY_GROUPS = ("nulliparous", "caesarean_only", "any_vaginal_birth", "parous_route_unknown", "unknown")
 AGE_BANDS = ("under_20", "20_24", "25_29", "30_34", "35_39", "40_44", "45_plus", "unknown")
+AGE_BAND_STARTS = (20, 25, 30, 35, 40, 45)
 TIMING_GROUPS = ("interval", "postpartum", "post_abortion", "emergency", "unknown")
+TIMING_OF = {
+    "interval": "interval",
+    "post_placental_10min": "postpartum",
+    "early_postpartum_inpatient": "postpartum",
+    "early_postpartum_outpatient": "postpartum",
+    "post_abortion_same_day": "post_abortion",
+    "post_abortion_later": "post_abortion",
+    "emergency": "emergency",
+}
 BIRTH_GROUPS = ("0", "1", "2", "3_plus", "unknown")
 YES_NO_UNKNOWN = ("yes", "no", "unknown")
 ATTEMPT_OUTCOMES = ("placed", "failed", "unknown", "deferred")
+EPISODE_OUTCOMES = ("placed", "not_placed", "unknown", "not_yet_due")
+PERFORATION_STATES = ("none", "suspected", "partial", "complete", "extent_unknown", "unknown")
+CONFIRMED_PERFORATIONS = ("partial", "complete", "extent_unknown")
+PREGNANCY_STATES = ("none", "intrauterine", "ectopic", "miscarriage", "location_unknown")
 PLACEMENT_KINDS = ("first", "replacement", "repeat")
+REMOVAL_GROUP_OF = {
+    "bleeding": "bleeding_or_pain",
+    "pain": "bleeding_or_pain",
+    "hormonal_effects": "hormonal_effects",
+    "infection": "infection",
+    "malposition": "malposition",
+    "wish_pregnancy": "wish_pregnancy",
+    "no_longer_needed": "not_needed",
+    "menopause": "not_needed",
+    "planned_end_of_duration": "planned_end",
+    "partner_or_social": "other",
+    "other_medical": "other",
+    "wish_other_method": "other",
+    "unknown": "unknown",
+}
 REMOVAL_GROUPS = (
     "bleeding_or_pain",
     "hormonal_effects",
@@ -25,6 +54,7 @@ REMOVAL_GROUPS = (
     "other",
     "unknown",
 )
+# On one day the earlier in this list ends the spell.
 ENDINGS = (
     "none",
     "perforation",
@@ -54,51 +84,133 @@ def _date(name: str, meaning: str) -> Column:
     return Column(name, meaning, "date", requirement="derived")
 
 
+def _number(name: str, meaning: str) -> Column:
+    return Column(name, meaning, "integer", requirement="derived")
+
+
+def _text(name: str, meaning: str) -> Column:
+    return Column(name, meaning, "text", requirement="derived")
+
+
 _WHO = (
-    Column("patient_ref", "Running number of the woman in this log.", "integer", requirement="derived"),
-    Column("visit_ref", "The service's own code for the visit, or its row.", "text", requirement="derived"),
-    Column("row", "Line of the visit in its file.", "integer", requirement="derived"),
-    Column("site_ref", "Code of the place; blank where the log does not say.", "text", requirement="derived"),
+    _number("patient_ref", "Running number of the woman in this log."),
+    _text("visit_ref", "The service's own code for the visit; its line in the file where it has none."),
+    _number("source", "Number of the file the visit stands in."),
+    _number("row", "Line of the visit in that file."),
+    _text("site_ref", "Code of the place; missing where the log does not say."),
+    _text("clinician_ref", "The clinician who owns the attempt; missing where the log does not say."),
 )
-_CASE_MIX = (
+CASE_MIX = (
     _code("parity_group", "Births by route.", PARITY_GROUPS),
-    _code(
-        "cervical_parity",
-        "Has the cervix ever opened for a birth: a vaginal birth, yes or no.",
-        YES_NO_UNKNOWN,
-    ),
+    _code("cervical_parity", "A vaginal birth, yes or no: has the cervix ever opened.", YES_NO_UNKNOWN),
     _code("parous", "Any birth at all, yes or no.", YES_NO_UNKNOWN),
     _code("births_group", "Number of births: 0, 1, 2, 3 or more.", BIRTH_GROUPS),
     _code("age_band", "Age in bands.", AGE_BANDS),
     VISITS["device_class"],
     VISITS["indication"],
     _code("timing_group", "Placement in relation to a birth, an abortion or an emergency.", TIMING_GROUPS),
+    _code("practice", "Supervised attempts belong to the trainee's curve.", ("independent", "supervised")),
 )
 
 ATTEMPTS = Table(
     "attempts",
-    "one insertion by one clinician; a deferral is a row too, and never counts as an attempt",
+    "one insertion by one clinician; a deferral is a row too and never counts as an attempt",
     (
-        Column("attempt", "Running number of the attempt.", "integer", requirement="derived"),
+        _number("attempt", "Running number of the attempt."),
         *_WHO,
-        Column("clinician_ref", "The clinician who owns the attempt.", "text", requirement="derived"),
         _date("attempt_date", "Day of the attempt."),
-        _code("outcome", "How it ended.", ATTEMPT_OUTCOMES),
-        _flag("stopped_on_request", "The woman asked to stop after the start; counted with the failures."),
+        _code("outcome", "How it ended for this clinician.", ATTEMPT_OUTCOMES),
+        _code(
+            "visit_outcome",
+            "How the day ended for the woman; only on the first attempt of the day.",
+            ATTEMPT_OUTCOMES,
+        ),
+        _code(
+            "episode_outcome",
+            "Whether she had a device within 90 days of her first attempt, by any clinician; "
+            "only on that first attempt.",
+            EPISODE_OUTCOMES,
+        ),
+        _flag("stopped_on_request", "She asked to stop after the start; counted with the failures."),
         VISITS["failure_reason"],
         _flag("taken_over", "Another clinician went on with the procedure the same day."),
-        _code("practice", "Whose curve the attempt belongs to.", ("independent", "supervised")),
-        *_CASE_MIX,
-        Column("vasovagal_grade", "As recorded, 0 to 4.", "number", requirement="derived"),
-        _flag("vasovagal_any", "Grade 1 or more, or a reaction noted without grade."),
-        _flag("syncope", "Loss of consciousness: noted, or grade 3."),
-        _flag("perforation", "A perforation attributed to this attempt, whenever it was found."),
-        Column(
-            "placement",
-            "Running number of the placement the attempt led to; -1 for none.",
-            "integer",
-            requirement="derived",
+        *CASE_MIX,
+        VISITS["vasovagal_grade"],
+        _flag("vasovagal_any", "Grade 1 or more, or a reaction noted without a grade, on that day."),
+        _flag("vasovagal_grade_2_plus", "Grade 2 or more on that day; unknown where no grade is kept."),
+        _flag("syncope", "Loss of consciousness on that day: noted, or grade 3."),
+        _code(
+            "perforation", "A perforation counted against this attempt, whenever found.", PERFORATION_STATES
         ),
-        _date("visit_first", "First attempt of the woman that day: the unit of the per-visit figure."),
+        VISITS["ec_hours_since_upsi"],
+        VISITS["ec_days_after_ovulation"],
+        VISITS["ec_basis"],
+        VISITS["onward_plan"],
+        VISITS["bridging_method_given"],
+        _number("placement", "Running number of the placement it led to; -1 for none."),
+    ),
+)
+
+PLACEMENTS = Table(
+    "placements",
+    "one device left in the cavity when a procedure of this service ended",
+    (
+        _number("placement", "Running number of the placement."),
+        _number("attempt", "The attempt that led to it."),
+        *_WHO,
+        _date("placement_date", "Time zero."),
+        *CASE_MIX,
+        VISITS["breastfeeding"],
+        VISITS["weeks_since_delivery"],
+        VISITS["device_licensed_years"],
+        _code(
+            "placement_kind",
+            "The woman's first placement in this log that is no replacement; a replacement at a removal; "
+            "or a later placement.",
+            PLACEMENT_KINDS,
+        ),
+        _flag("prior_expulsion", "An earlier expulsion, in this log or by history."),
+        _code("ending", "What ended the spell; none while it runs.", ENDINGS),
+        _days("ending_day", "Day of the ending; missing while the spell runs."),
+        _days(
+            "ending_earliest_day", "The earliest day the ending can have happened: the last known in place."
+        ),
+        Column("removal_reason", "Main reason.", "code", REMOVAL_REASONS, requirement="derived"),
+        _code("removal_group", "Reasons that belong together.", REMOVAL_GROUPS),
+        _flag("replaced_at_once", "A new device was placed the day this one was removed."),
+        _code(
+            "pregnancy",
+            "A pregnancy conceived after placement with the device in place, partly or unnoticed out.",
+            PREGNANCY_STATES,
+        ),
+        _code("perforation", "A perforation of this placement, whenever found.", PERFORATION_STATES),
+        _days("last_known_day", "Last day the device was known in place; 0 when she was never seen again."),
+        _days("left_day", "Day she moved away or declined further contact; missing if she did not."),
+        _days("days_to_data_to", "Days from placement to the freeze."),
+        _days("exit_day_last_known", "End of observation under the rule last_known."),
+        _days("exit_day_assumed_in_place", "End of observation under the rule assumed_in_place."),
+        _flag("check_done", "Device status known in the check-up window; missing when no check was due."),
+        _flag(
+            "outcome_known", "What became of the device in its first year is known; missing before it is due."
+        ),
+    ),
+)
+
+FOLLOW_UPS = Table(
+    "follow_ups",
+    "one contact after a placement, or with a woman whose device was placed elsewhere",
+    (
+        _number("placement", "The placement it belongs to; -1 for a device placed elsewhere."),
+        *_WHO,
+        _date("contact_date", "Day of the contact."),
+        _days("day", "Days since placement."),
+        VISITS["visit_kind"],
+        VISITS["contact_result"],
+        VISITS["device_in_situ"],
+        _flag("status_known", "The contact shows where the device is."),
+        VISITS["threads_seen"],
+        VISITS["position_verified_by"],
+        VISITS["pregnancy"],
+        VISITS["perforation_confirmed"],
     ),
 )

@@ -1,0 +1,267 @@
+"""Insertion rows into attempts: who owns which, take-overs, outcomes per visit and per woman."""
+
+import numpy as np
+import pandas as pd
+
+from audit.cohort.case_mix import case_mix
+from audit.cohort.columns import (
+    Mask,
+    Names,
+    code,
+    codes_of,
+    date,
+    flag,
+    is_one_of,
+    number,
+    reference,
+    whole_days,
+)
+from audit.cohort.events import finding
+from audit.schema.derived import ATTEMPT_OUTCOMES, EPISODE_OUTCOMES
+from audit.schema.visits import VISITS
+from audit.settings import Windows
+
+_CARRIED = (
+    "failure_reason",
+    "ec_hours_since_upsi",
+    "ec_days_after_ovulation",
+    "ec_basis",
+    "onward_plan",
+    "bridging_method_given",
+)
+
+
+def derive_attempts(
+    visits: pd.DataFrame, windows: Windows, data_to: pd.Timestamp
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The attempts of a log, oldest first within each woman, and what their sequence shows.
+
+    ``perforation`` and ``placement`` are filled in by the steps that follow.
+    """
+    rows = visits[is_one_of(visits, "visit_kind", "insertion", "removal_and_replacement")]
+    attempts = _plain_attempts(rows)
+    attempts, findings = _same_day_rows(attempts)
+    attempts = _add_completers(attempts)
+    attempts = attempts.sort_values(
+        ["patient_ref", "attempt_date", "order"], kind="stable", ignore_index=True
+    )
+    attempts = _one_value_a_visit(attempts)
+    attempts["episode_outcome"] = _episode_outcome(attempts, windows.episode_days, data_to)
+    attempts.insert(0, "attempt", np.arange(len(attempts)))
+    return attempts.drop(columns=["completed_by_ref", "order"]), findings
+
+
+def _plain_attempts(rows: pd.DataFrame) -> pd.DataFrame:
+    """One attempt a row, as the row tells it."""
+    outcome = _outcome(rows)
+    plain = pd.DataFrame(
+        {
+            "patient_ref": rows["patient_ref"].to_numpy(),
+            "visit_ref": visit_names(rows),
+            "source": rows["source"].to_numpy(),
+            "row": rows["row"].to_numpy(),
+            "site_ref": reference(rows, "site_ref").array,
+            "clinician_ref": reference(rows, "clinician_ref").array,
+            "completed_by_ref": reference(rows, "completed_by_ref").array,
+            "attempt_date": date(rows, "visit_date").to_numpy(),
+            "outcome": outcome,
+            "stopped_on_request": _stopped(rows, outcome),
+            "taken_over": np.zeros(len(rows), dtype=bool),
+            "replaces": is_one_of(rows, "visit_kind", "removal_and_replacement"),
+            "order": np.arange(len(rows)) * 2,
+            **_vasovagal(rows),
+            "perforation": _suspicion(rows),
+        }
+    )
+    carried = pd.DataFrame({name: _carried(rows, name) for name in _CARRIED})
+    return pd.concat([plain, case_mix(rows), carried], axis=1)
+
+
+def visit_names(rows: pd.DataFrame) -> Names:
+    """The service's own code for each visit; the line in the file where it has none."""
+    line = ("line " + rows["row"].astype(str)).to_numpy(dtype=object)
+    if "visit_ref" not in rows:
+        return line
+    own = rows["visit_ref"].to_numpy(dtype=object)
+    return np.where(own == "", line, own)
+
+
+def _outcome(rows: pd.DataFrame) -> Names:
+    """placed, failed, unknown or deferred; a log that never records it lists only devices fitted."""
+    if "insertion_outcome" not in rows:
+        return np.full(len(rows), "placed", dtype=object)
+    started = flag(rows, "procedure_started")
+    yes, no = (
+        (started.fillna(False) & True).to_numpy(dtype=bool),
+        (~started.fillna(True)).to_numpy(dtype=bool),
+    )
+    placed = is_one_of(rows, "insertion_outcome", "placed")
+    failed = is_one_of(rows, "insertion_outcome", "failed", "stopped_on_request")
+    deferred = is_one_of(rows, "insertion_outcome", "deferred_not_started")
+    return np.select(
+        [placed, no | (deferred & ~yes), failed | (deferred & yes)],
+        ["placed", "deferred", "failed"],
+        "unknown",
+    ).astype(object)
+
+
+def _stopped(rows: pd.DataFrame, outcome: Names) -> Mask:
+    """She asked to stop after the start."""
+    stopped: Mask = is_one_of(rows, "insertion_outcome", "stopped_on_request") & (outcome == "failed")
+    return stopped
+
+
+def _vasovagal(rows: pd.DataFrame) -> dict[str, pd.Series]:
+    """Grade, any reaction, grade 2 or more, and syncope, each with its own unknowns."""
+    grade = pd.Series(number(rows, "vasovagal_grade"))
+    noted = flag(rows, "vasovagal_reaction").reset_index(drop=True)
+    fainted = flag(rows, "syncope").reset_index(drop=True)
+    known = grade.notna()
+    # Grade 4 says what was needed, not whether she lost consciousness.
+    by_grade = (grade == 3).astype("boolean").where(grade <= 3)
+    surely = fainted.fillna(False)
+    return {
+        "vasovagal_grade": grade,
+        "vasovagal_any": (grade >= 1).astype("boolean").where(known).fillna(noted).mask(surely, True),
+        "vasovagal_grade_2_plus": (grade >= 2).astype("boolean").where(known).mask(surely, True),
+        "syncope": fainted.fillna(by_grade),
+    }
+
+
+def _suspicion(rows: pd.DataFrame) -> Names:
+    """What the insertion row itself says of a perforation."""
+    partial = is_one_of(rows, "perforation_confirmed", "partial_embedded")
+    complete = is_one_of(rows, "perforation_confirmed", "complete_extrauterine")
+    cleared = is_one_of(rows, "perforation_confirmed", "no")
+    suspected = is_one_of(rows, "perforation_suspected", "sound", "device", "other_instrument")
+    suspected |= is_one_of(rows, "failure_reason", "perforation_suspected")
+    cleared |= is_one_of(rows, "perforation_suspected", "no") & ~suspected
+    states = ["partial", "complete", "none", "suspected"]
+    return np.select([partial, complete, cleared, suspected], states, "unknown").astype(object)
+
+
+def _carried(rows: pd.DataFrame, name: str) -> object:
+    """A column handed on as it is."""
+    return number(rows, name) if VISITS[name].kind in ("number", "integer") else code(rows, name).array
+
+
+def _same_day_rows(attempts: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Second insertion rows of a day: another clinician's is a take-over, the same one's is counted once."""
+    started = attempts["outcome"] != "deferred"
+    again = attempts[started].duplicated(["patient_ref", "attempt_date"], keep=False)
+    repeated = attempts[started][again].sort_values(["patient_ref", "attempt_date", "order"])
+    taken, dropped, moved = [], [], {}
+    for _, day in repeated.groupby(["patient_ref", "attempt_date"], sort=False):
+        earlier, same = _read_a_day(day)
+        taken += earlier
+        for keep, gone in same:
+            dropped.append(gone)
+            moved[keep] = _better(str(day.at[keep, "outcome"]), str(day.at[gone, "outcome"]))
+    changed = attempts.copy()
+    for index, outcome in moved.items():
+        changed.loc[index, "outcome"] = outcome
+    changed.loc[taken, "outcome"] = "failed"
+    changed.loc[taken, "taken_over"] = True
+    findings = pd.concat(
+        [_told(changed, taken, "take_over"), _told(changed, dropped, "second_row_same_attempt")]
+    )
+    return changed.drop(index=dropped), findings
+
+
+def _read_a_day(day: pd.DataFrame) -> tuple[list[int], list[tuple[int, int]]]:
+    """Rows another clinician went on from, and pairs (kept, dropped) of rows that tell one attempt twice."""
+    taken: list[int] = []
+    same: list[tuple[int, int]] = []
+    current = day.index[0]
+    for index in day.index[1:]:
+        before, after = day.at[current, "clinician_ref"], day.at[index, "clinician_ref"]
+        if pd.notna(before) and pd.notna(after) and before != after:
+            taken.append(current)
+            current = index
+        else:
+            same.append((current, index))
+    return taken, same
+
+
+def _better(first: str, second: str) -> str:
+    """The outcome of one attempt told twice: placed if either row says so, else what is known."""
+    for outcome in ("placed", "failed"):
+        if outcome in (first, second):
+            return outcome
+    return first
+
+
+def _told(attempts: pd.DataFrame, indices: list[int], rule: str) -> pd.DataFrame:
+    """Findings for these rows."""
+    rows = attempts.loc[indices]
+    return finding(rule, rows["source"].to_numpy(), rows["row"].to_numpy())
+
+
+def _add_completers(attempts: pd.DataFrame) -> pd.DataFrame:
+    """A second attempt for the clinician who finished; the starter's attempt failed."""
+    completed_by = attempts["completed_by_ref"].astype(object)
+    other = completed_by.notna() & (completed_by != attempts["clinician_ref"].astype(object))
+    other &= attempts["outcome"] != "deferred"
+    second = attempts[other].copy()
+    second["clinician_ref"] = second["completed_by_ref"].astype(object)
+    second["order"] = second["order"] + 1
+    second["practice"] = codes_of(np.full(len(second), "independent"), ("independent", "supervised"))
+    second["perforation"] = "none"
+    first = attempts.copy()
+    first.loc[other, "outcome"] = "failed"
+    first.loc[other, "taken_over"] = True
+    first["clinician_ref"] = first["clinician_ref"].astype(object)
+    joined = pd.concat([first, second], ignore_index=True)
+    joined["clinician_ref"] = joined["clinician_ref"].astype("category")
+    return joined
+
+
+def _one_value_a_visit(attempts: pd.DataFrame) -> pd.DataFrame:
+    """Outcome and reactions of the day on its first attempt; blank on the later ones."""
+    key = [attempts["patient_ref"], attempts["attempt_date"], attempts["outcome"] == "deferred"]
+    groups = attempts.groupby(key, sort=False)
+    later = groups.cumcount() > 0
+    rank = attempts["outcome"].map({"placed": 0, "failed": 1, "unknown": 2, "deferred": 3})
+    best = np.array(ATTEMPT_OUTCOMES, dtype=object)[rank.groupby(key, sort=False).transform("min").to_numpy()]
+    whole = attempts.assign(
+        visit_outcome=codes_of(pd.Series(best).mask(later).to_numpy(dtype=object), ATTEMPT_OUTCOMES)
+    )
+    whole["outcome"] = codes_of(attempts["outcome"].to_numpy(dtype=object), ATTEMPT_OUTCOMES)
+    for name in ("vasovagal_any", "vasovagal_grade_2_plus", "syncope"):
+        worst = attempts[name].astype("Float64").groupby(key, sort=False).transform("max")
+        whole[name] = (worst > 0).astype("boolean").mask(later, pd.NA)
+    worst_grade = attempts["vasovagal_grade"].groupby(key, sort=False).transform("max")
+    whole["vasovagal_grade"] = worst_grade.mask(later)
+    return whole
+
+
+def _episode_outcome(attempts: pd.DataFrame, days: int, data_to: pd.Timestamp) -> pd.Categorical:
+    """Per woman within `days` of a first attempt: placed, not placed, unknown, or not yet due."""
+    tried = attempts[attempts["outcome"] != "deferred"]
+    result = (
+        tried["outcome"].map({"placed": "placed", "failed": "not_placed"}).astype(object).fillna("unknown")
+    )
+    outcome = pd.Series(None, index=attempts.index, dtype=object)
+    outcome[tried.index] = result
+    # One woman at a time only where she tried more than once: the rest is one attempt, one episode.
+    several = tried[tried.duplicated("patient_ref", keep=False)]
+    day = pd.Series(whole_days(several["attempt_date"]), index=several.index)
+    for _, mine in several.groupby("patient_ref", sort=False):
+        outcome[mine.index] = _episodes(list(day[mine.index]), list(result[mine.index]), days)
+    last_due = data_to - pd.Timedelta(days=days)
+    outcome[(attempts["attempt_date"] > last_due) & outcome.notna()] = "not_yet_due"
+    return codes_of(outcome.to_numpy(dtype=object), EPISODE_OUTCOMES)
+
+
+def _episodes(day: list[int], result: list[str], days: int) -> list[str | None]:
+    """The outcome of each episode of one woman, on its first attempt; None on the later ones."""
+    outcome: list[str | None] = [None] * len(day)
+    first, closed = 0, True
+    for i in range(len(day)):
+        if closed or day[i] > day[first] + days:
+            first, closed = i, False
+            outcome[first] = result[i]
+        if result[i] == "placed" or outcome[first] == "unknown":
+            outcome[first] = result[i]
+        closed = result[i] == "placed"
+    return outcome

@@ -1,0 +1,148 @@
+"""Reporting periods: what a label means, and which attempts and woman-time fall into one."""
+
+import re
+
+import pandas as pd
+
+from audit.errors import PeriodError
+from audit.records import Period
+
+_QUARTER = re.compile(r"^(\d{4})-?Q([1-4])$", re.IGNORECASE)
+_MONTH = re.compile(r"^(\d{4})-(\d{2})$")
+_YEAR = re.compile(r"^(\d{4})$")
+
+
+def period_from(label: str | Period) -> Period:
+    """The period a label names.
+
+    Parameters
+    ----------
+    label
+        ``2026-Q3``, ``2026-07``, ``2026``, or two ISO dates joined by a slash, ``2026-07-01/2026-09-30``.
+
+    Returns
+    -------
+    Period
+
+    Raises
+    ------
+    PeriodError
+        The label is none of these, or ends before it begins.
+
+    Examples
+    --------
+    >>> period_from("2026-Q3").last_day.date().isoformat()
+    '2026-09-30'
+    """
+    if isinstance(label, Period):
+        return label
+    text = label.strip()
+    if match := _QUARTER.match(text):
+        year, quarter = match.groups()
+        return _calendar(f"{year}-Q{quarter}", pd.Period(f"{year}Q{quarter}", freq="Q"))
+    if _MONTH.match(text) or _YEAR.match(text):
+        return _calendar(text, _calendar_period(text))
+    return _between(text)
+
+
+def twelve_months_to(period: Period) -> Period:
+    """The twelve months that end with a period."""
+    first = period.last_day + pd.Timedelta(days=1) - pd.DateOffset(years=1)
+    return Period(f"12 months to {period.label}", first, period.last_day)
+
+
+def in_period(attempts: pd.DataFrame, period: str | Period) -> pd.DataFrame:
+    """The attempts dated in a period.
+
+    Parameters
+    ----------
+    attempts
+        The table `audit.schema.derived.ATTEMPTS`.
+    period
+        A period or its label.
+
+    Returns
+    -------
+    DataFrame
+        The rows whose ``attempt_date`` lies in the period, with a new RangeIndex; possibly none.
+
+    Raises
+    ------
+    PeriodError
+        The label names no period.
+    """
+    span = period_from(period)
+    return attempts[attempts["attempt_date"].between(span.first_day, span.last_day)].reset_index(drop=True)
+
+
+def observed_in_period(placements: pd.DataFrame, period: str | Period) -> pd.DataFrame:
+    """The part of each spell that was lived in a period, by delayed entry.
+
+    A spell that began before the period enters on the day before it, so that its woman-time and its ending
+    count in one period only, and the quarters add up to the whole.
+
+    Parameters
+    ----------
+    placements
+        The table `audit.schema.derived.PLACEMENTS`.
+    period
+        A period or its label.
+
+    Returns
+    -------
+    DataFrame
+        `placements` with a column ``entry_day`` (days since placement; 0 means observed from placement on),
+        both exit days cut at the end of the period, and endings after it undone. Spells with no day in the
+        period are left out.
+
+    Raises
+    ------
+    PeriodError
+        The label names no period.
+    """
+    span = period_from(period)
+    to_start = (span.first_day - placements["placement_date"]).dt.days.astype("float64")
+    to_end = (span.last_day - placements["placement_date"]).dt.days.astype("float64")
+    observed = placements.assign(entry_day=(to_start - 1).clip(lower=0.0))
+    for rule in ("last_known", "assumed_in_place"):
+        observed[f"exit_day_{rule}"] = observed[f"exit_day_{rule}"].clip(upper=to_end)
+    later = observed["ending_day"] > to_end
+    observed.loc[later, "ending"] = "none"
+    observed.loc[later, "ending_day"] = float("nan")
+    lived = (to_end >= 0) & (placements["exit_day_assumed_in_place"] >= to_start)
+    kept: pd.DataFrame = observed[lived].reset_index(drop=True)
+    return kept
+
+
+def _calendar_period(text: str) -> pd.Period:
+    """A month or a year of the calendar."""
+    try:
+        return pd.Period(text, freq="M" if "-" in text else "Y")
+    except ValueError:
+        raise PeriodError(_sentence(text)) from None
+
+
+def _calendar(label: str, period: pd.Period) -> Period:
+    """A period of the calendar with its first and last day."""
+    return Period(label, period.start_time.normalize(), period.end_time.normalize())
+
+
+def _between(text: str) -> Period:
+    """A period from two ISO dates."""
+    try:
+        first, last = (
+            pd.Timestamp(pd.to_datetime(day.strip(), format="%Y-%m-%d")) for day in text.split("/")
+        )
+    except ValueError:
+        raise PeriodError(_sentence(text)) from None
+    if last < first:
+        raise PeriodError(f"period '{text}' ends before it begins. Put the earlier date first.")
+    return Period(text, first, last)
+
+
+def _sentence(text: str) -> str:
+    """What to write instead."""
+    return (
+        f"period '{text}' is not understood. "
+        "Write a quarter (2026-Q3), a month (2026-07), a year (2026) or two dates (2026-07-01/2026-09-30)."
+    )
