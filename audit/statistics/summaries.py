@@ -1,0 +1,122 @@
+"""Tables of counts with their proportion or rate, limits and bounds beside them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from audit.statistics.proportions import bounds_for_unknowns, proportion_interval
+from audit.statistics.rates import rate_interval
+
+PROPORTION_METHOD = "Wilson 95% limits; exact (Clopper-Pearson) limits beside them"
+RATE_METHOD = "exact Poisson (Garwood) 95% limits"
+DAYS_PER_YEAR = 365.25
+
+
+def with_proportions(table: pd.DataFrame, *, recorded_floor: float = 0.0) -> pd.DataFrame:
+    """Return a table of counts with proportion, limits and bounds for the unknown.
+
+    Parameters
+    ----------
+    table : DataFrame
+        ``events``, ``n`` (outcome known) and ``n_unknown``, one row per group; other columns are kept.
+    recorded_floor : float, 0 to 1
+        Where a smaller share of outcomes is known, the caution says that only the bounds can be used.
+
+    Returns
+    -------
+    DataFrame
+        The table with ``proportion, ci_lower, ci_upper`` (Wilson), ``exact_lower, exact_upper``
+        (Clopper-Pearson), ``bound_lower, bound_upper`` (none or all of the unknown had the event), all 0 to
+        1 and nan where nothing was observed; ``method``; ``caution``, empty where there is none.
+
+    Raises
+    ------
+    ValueError
+        If a count is not a whole number or events exceed n.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"events": [31], "n": [640], "n_unknown": [4]})
+    >>> with_proportions(table)[["proportion", "ci_lower", "ci_upper"]].round(4).values.tolist()
+    [[0.0484, 0.0343, 0.0679]]
+    """
+    events, n, unknown = (table[name].to_numpy(np.float64) for name in ("events", "n", "n_unknown"))
+    lower, upper = proportion_interval(events, n)
+    exact_lower, exact_upper = proportion_interval(events, n, method="clopper_pearson")
+    least, greatest = bounds_for_unknowns(events, n, unknown)
+    return table.assign(
+        proportion=_divided(events, n),
+        ci_lower=lower,
+        ci_upper=upper,
+        exact_lower=exact_lower,
+        exact_upper=exact_upper,
+        bound_lower=least,
+        bound_upper=greatest,
+        method=PROPORTION_METHOD,
+        caution=_cautions(events, n, unknown, recorded_floor),
+    )
+
+
+def with_rates(table: pd.DataFrame) -> pd.DataFrame:
+    """Return a table of events and person-years with the rate and its exact limits.
+
+    Parameters
+    ----------
+    table : DataFrame
+        ``events`` and ``person_years``, one row per group; other columns are kept.
+
+    Returns
+    -------
+    DataFrame
+        The table with ``rate, ci_lower, ci_upper`` per 1 person-year (nan without person-time), ``method``
+        and ``caution``.
+
+    Raises
+    ------
+    ValueError
+        If events is not a whole number or person_years is negative.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"events": [14], "person_years": [400.0]})
+    >>> with_rates(table)[["rate", "ci_lower", "ci_upper"]].round(5).values.tolist()
+    [[0.035, 0.01913, 0.05872]]
+    """
+    events, years = table["events"].to_numpy(np.float64), table["person_years"].to_numpy(np.float64)
+    lower, upper = rate_interval(events, years)
+    nothing = np.where(events == 0, "None seen: the upper limit is what is still possible.", "")
+    return table.assign(
+        rate=_divided(events, years),
+        ci_lower=lower,
+        ci_upper=upper,
+        method=RATE_METHOD,
+        caution=np.where(years > 0, nothing, "No time under observation."),
+    )
+
+
+def share_of(part: float, whole: float) -> float:
+    """Return part / whole; nan where the whole is 0."""
+    return part / whole if whole else float("nan")
+
+
+def _divided(part: np.ndarray, whole: np.ndarray) -> np.ndarray:
+    """part / whole, nan where the whole is 0."""
+    quotient: np.ndarray = part / np.where(whole > 0, whole, np.nan)
+    return quotient
+
+
+def _cautions(events: np.ndarray, n: np.ndarray, unknown: np.ndarray, floor: float) -> np.ndarray:
+    """What the reader of each row must know."""
+    recorded = _divided(n, n + unknown)
+    chosen = np.select(
+        [n + unknown == 0, n == 0, recorded < floor, events == 0],
+        [
+            "Nothing to count.",
+            "Not recorded for anyone.",
+            "Too much is not recorded: only the bounds can be used.",
+            "None seen: the exact upper limit is what is still possible.",
+        ],
+        "",
+    )
+    return chosen.astype(object)
