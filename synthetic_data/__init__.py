@@ -1,0 +1,1 @@
+"""Invented clinics with known truth."""
