@@ -82,9 +82,9 @@ def cumulative_incidence(
     at each time gives:
     var(F_k) grows by q_k^2 var(S) + 2 q_k cov(S, F_k) + S^2 q_k (1 - q_k) / n, and
     cov(S, F_k) becomes (1 - q) (cov(S, F_k) + q_k var(S)) - S^2 q_k (1 - q) / n.
-    Without censoring or late entry it is F (1 - F) / n; with one cause it is Greenwood's. Gray's estimate (R's
-    cmprsk) differs by about 1%. R's survfit prints the infinitesimal jackknife for several causes, which is
-    the same number unless individuals enter late.
+    Without censoring or late entry it is F (1 - F) / n; with one cause it is Greenwood's. Gray's estimate
+    (R's cmprsk) differs by about 1%. R's survfit prints the infinitesimal jackknife for several causes, which
+    is the same number unless individuals enter late.
 
     Limits are normal for log(-log(incidence)), as R's survfit does. Before a cause's first event ci_lower
     is 0 and ci_upper the exact binomial limit for no event among those known so far (at risk, or ended by
@@ -95,8 +95,9 @@ def cumulative_incidence(
     Aalen OO, Johansen S. Scand J Stat 1978;5:141-150. Andersen PK, Borgan O, Gill RD, Keiding N. Statistical
     Models Based on Counting Processes. New York: Springer; 1993. Section IV.4. Allignol A, Schumacher M,
     Beyersmann J. A note on variance estimation of the Aalen-Johansen estimator of the cumulative incidence
-    function in competing risks, with a view towards left-truncated data. Biom J 2010;52:126-137. Putter H, Fiocco M, Geskus RB.
-    Tutorial in biostatistics: competing risks and multi-state models. Stat Med 2007;26:2389-2430.
+    function in competing risks, with a view towards left-truncated data. Biom J 2010;52:126-137. Putter H,
+    Fiocco M, Geskus RB. Tutorial in biostatistics: competing risks and multi-state models. Stat Med
+    2007;26:2389-2430.
 
     Examples
     --------
