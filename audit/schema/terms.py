@@ -16,3 +16,26 @@ YES_WORDS = ("yes", "y", "true", "t", "1", "x", "✓")
 NO_WORDS = ("no", "n", "false", "f", "0")
 UNKNOWN_WORDS = ("unknown", "not known", "unk", "?", "not recorded", "nr")
 BLANK_WORDS = ("", "-", "--", ".", "n/a", "na")
+
+# How people write the units above after a number.
+UNIT_WORDS: dict[str, str] = {
+    "h": "hours",
+    "hr": "hours",
+    "hrs": "hours",
+    "hour": "hours",
+    "d": "days",
+    "day": "days",
+    "w": "weeks",
+    "wk": "weeks",
+    "wks": "weeks",
+    "week": "weeks",
+    "y": "years",
+    "yr": "years",
+    "yrs": "years",
+    "year": "years",
+}
+
+# A spreadsheet's own words for a cell it could not work out.
+ERROR_WORDS = ("#n/a", "#ref!", "#value!", "#div/0!", "#name?", "#null!", "#num!")
+
+NULLIPARA_WORDS = ("nullip", "nulliparous", "nullipara", "nil", "none", "primigravida")

@@ -1,0 +1,208 @@
+"""The steps of ingest in order: files in, a visit log out, every row accounted for."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import pandas as pd
+
+from audit.errors import InputRefused
+from audit.ingest.checks import check_visits
+from audit.ingest.layout import match_headings, refuse_unknown_headings, shown
+from audit.ingest.raw import RawLog, Source
+from audit.ingest.read import open_source, read_rows
+from audit.ingest.reasons import ACCOUNTING, FINDINGS, SET_ASIDE
+from audit.ingest.standardise import Standardised, standardise
+from audit.records import SourceFile, VisitLog
+from audit.settings import AuditSettings
+
+# Set aside by a rule that the user set or that loses nothing; no sign of a log that was misread.
+_HARMLESS = ("duplicate_row", "after_data_to")
+
+
+def load_visits(
+    paths: Sequence[str | Path] | str | Path,
+    settings: AuditSettings | None = None,
+    *,
+    data_to: str | pd.Timestamp | None = None,
+    allow_set_aside: bool = False,
+) -> VisitLog:
+    """A clinic's visit log, standardised, with every row accounted for.
+
+    Parameters
+    ----------
+    paths
+        One file or several: CSV, TSV, semicolon- or pipe-separated text, or Parquet. Several are read as one
+        log; each must have the required columns.
+    settings
+        How the log is laid out; None for a log with our headings, ISO dates and our codes.
+    data_to
+        The last day of the data, such as "2026-09-30". Later rows are set aside. None takes the latest visit.
+    allow_set_aside
+        Go on although more rows than the settings allow had to be set aside.
+
+    Returns
+    -------
+    VisitLog
+        `visits` has the columns this log has, then ``source`` (number of the file, from 1) and ``row`` (line
+        in it). `accounting` has ``source, disposition, reason, n`` with the dispositions ``in``, ``used``,
+        ``set_aside`` (one line per reason) and ``blank_line`` (not a row, so not counted in ``in``). With
+        headings only, all tables are empty and `data_to` is NaT unless given.
+
+    Raises
+    ------
+    UnreadableFile
+        A file that is not a table in a form we read.
+    MissingColumns
+        A file without the columns every audit needs, or settings that name a heading no file has.
+    InputRefused
+        Alike headings, visit dates that would have to be guessed, or too many rows set aside.
+    ValueError
+        No path, or `data_to` is not a date.
+
+    Notes
+    -----
+    Rows are counted in the bytes of the file before any parser sees them, and must agree with the rows used
+    and set aside, whose reasons are in `set_aside`.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> path = Path(folder.name, "visits.csv")
+    >>> _ = path.write_text(
+    ...     "patient_ref,visit_date,visit_kind,insertion_outcome\\n"
+    ...     "A1,2026-07-01,insertion,placed\\n"
+    ...     "A2,2026-07-32,insertion,placed\\n"
+    ... )
+    >>> log = load_visits(path, data_to="2026-09-30")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    ...
+    audit.errors.InputRefused: visits.csv: 1 of 2 rows cannot be used...
+    >>> log = load_visits(path, data_to="2026-09-30", allow_set_aside=True)
+    >>> len(log.visits), log.set_aside["reason"].tolist()
+    (1, ['not_a_date'])
+    >>> folder.cleanup()
+    """
+    rules = AuditSettings() if settings is None else settings
+    last_day = _day(data_to)
+    sources = [open_source(path) for path in _listed(paths)]
+    refuse_unknown_headings(sources, rules.layout)
+    logs = [read_rows(source, match_headings(source, rules.layout)) for source in sources]
+    result = standardise(logs, rules, data_to=last_day, decimal_comma=_decimal_comma(sources, rules))
+    set_aside = _by_line([_rejected(logs), result.set_aside], SET_ASIDE)
+    accounting = _accounting(logs, result, set_aside)
+    if not allow_set_aside:
+        _refuse_too_many(sources, accounting, rules.thresholds.set_aside_refusal)
+    return VisitLog(
+        visits=result.visits,
+        set_aside=set_aside,
+        findings=_by_line(
+            [_file_findings(sources, logs), result.findings, check_visits(result.visits)], FINDINGS
+        ),
+        accounting=accounting,
+        data_to=result.visits["visit_date"].max() if last_day is None else last_day,
+        patient_refs=result.patient_refs,
+        sources=tuple(_source_file(source, log) for source, log in zip(sources, logs, strict=True)),
+    )
+
+
+def _listed(paths: Sequence[str | Path] | str | Path) -> list[str | Path]:
+    """The paths as a list."""
+    listed = [paths] if isinstance(paths, str | Path) else list(paths)
+    if not listed:
+        raise ValueError("paths must name at least one file, got none")
+    return listed
+
+
+def _day(data_to: str | pd.Timestamp | None) -> pd.Timestamp | None:
+    """The day as a timestamp at midnight."""
+    if data_to is None:
+        return None
+    days = pd.to_datetime(pd.Series([data_to]), errors="coerce", format="ISO8601")
+    if days.isna().any():
+        raise ValueError(f"data_to must be a date such as 2026-09-30, got {data_to!r}")
+    return pd.Timestamp(days.iloc[0]).tz_localize(None).normalize()
+
+
+def _decimal_comma(sources: Sequence[Source], settings: AuditSettings) -> bool:
+    """Whether numbers have a decimal comma: declared, or shown by semicolons that leave the comma free."""
+    return settings.layout.decimal_comma or all(source.delimiter == ";" for source in sources)
+
+
+def _rejected(logs: Sequence[RawLog]) -> pd.DataFrame:
+    """The rows that could not be read, in the form of the table of rows set aside."""
+    rows = [
+        (number, item.line, "", item.reason, "", item.message)
+        for number, log in enumerate(logs, start=1)
+        for item in log.rejected
+    ]
+    return pd.DataFrame(rows, columns=list(SET_ASIDE))
+
+
+def _by_line(frames: Sequence[pd.DataFrame], names: Sequence[str]) -> pd.DataFrame:
+    """The frames under each other in order of file and line."""
+    filled = [frame for frame in frames if len(frame)]
+    empty = pd.DataFrame(columns=list(names), dtype=object)
+    whole = pd.concat(filled or [empty], ignore_index=True).astype({"source": "int64", "row": "int64"})
+    return whole.sort_values(["source", "row"], kind="stable", ignore_index=True)[list(names)]
+
+
+def _accounting(logs: Sequence[RawLog], result: Standardised, set_aside: pd.DataFrame) -> pd.DataFrame:
+    """Rows in, used and set aside per file; a mismatch is a fault of this package, never of the log."""
+    entries = []
+    for number, log in enumerate(logs, start=1):
+        aside = set_aside.loc[set_aside["source"] == number, "reason"].value_counts().sort_index()
+        used = int((result.visits["source"] == number).sum())
+        if log.rows_in != used + int(aside.sum()):
+            raise RuntimeError(
+                f"row accounting of file {number}: {log.rows_in} rows in, {used} used, "
+                f"{int(aside.sum())} set aside"
+            )
+        entries += [(number, "in", "", log.rows_in), (number, "used", "", used)]
+        entries += [(number, "set_aside", str(reason), int(n)) for reason, n in aside.items()]
+        entries += [(number, "blank_line", reason, n) for reason, n in log.blank_lines.items()]
+    return pd.DataFrame(entries, columns=list(ACCOUNTING))
+
+
+def _refuse_too_many(sources: Sequence[Source], accounting: pd.DataFrame, limit: float) -> None:
+    """Refuse a log of which too much would be left out."""
+    rows_in = int(accounting.loc[accounting["disposition"] == "in", "n"].sum())
+    aside = accounting[(accounting["disposition"] == "set_aside") & ~accounting["reason"].isin(_HARMLESS)]
+    reasons = aside.groupby("reason")["n"].sum().sort_values(ascending=False, kind="stable")
+    if rows_in == 0 or reasons.sum() <= limit * rows_in:
+        return
+    top = "; ".join(f"{n:,} {reason}" for reason, n in reasons.head(3).items())
+    raise InputRefused(
+        f"{sources[0].name}: {int(reasons.sum()):,} of {rows_in:,} rows cannot be used, more than the "
+        f"{limit:.0%} that the settings allow. Main reasons: {top}. Correct the log, or run again with "
+        "allow_set_aside (--allow-set-aside on the command line)."
+    )
+
+
+def _file_findings(sources: Sequence[Source], logs: Sequence[RawLog]) -> pd.DataFrame:
+    """What a person should know of each file."""
+    entries = []
+    for number, (source, log) in enumerate(zip(sources, logs, strict=True), start=1):
+        if log.unread:
+            names = ", ".join(shown(name) for name in log.unread)
+            entries.append((number, "unread_columns", "notice", f"Not read: {names}."))
+        if source.encoding == "windows-1252":
+            words = "The file is not UTF-8 and was read as Windows-1252. Check names with accents."
+            entries.append((number, "encoding_assumed", "notice", words))
+        if log.cut_short:
+            words = "The last line is incomplete. Was the export cut short?"
+            entries.append((number, "file_cut_short", "warning", words))
+    rows = [(rule, severity, number, 0, "", message) for number, rule, severity, message in entries]
+    return pd.DataFrame(rows, columns=list(FINDINGS))
+
+
+def _source_file(source: Source, log: RawLog) -> SourceFile:
+    """What is kept of a file: what it was, not where it lay."""
+    return SourceFile(
+        name=source.name,
+        sha256=source.sha256,
+        size=source.size,
+        encoding=source.encoding,
+        delimiter=source.delimiter,
+        rows=log.rows_in,
+    )

@@ -1,0 +1,59 @@
+"""A file in, a log of text out: nothing interpreted, nothing lost."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from audit.errors import UnreadableFile
+from audit.ingest.delimited import open_delimited, read_delimited
+from audit.ingest.parquet import MAGIC, open_parquet, read_parquet
+from audit.ingest.raw import RawLog, Source
+
+
+def open_source(path: str | Path) -> Source:
+    """One file, opened and fingerprinted, with its headings.
+
+    Parameters
+    ----------
+    path
+        A CSV, TSV, semicolon- or pipe-separated file, or Parquet. The content decides, not the name.
+
+    Returns
+    -------
+    Source
+        The SHA-256 is that of the very bytes that are parsed: the file is read once.
+
+    Raises
+    ------
+    UnreadableFile
+        The file does not exist, is empty, or is not a table in a form we read.
+    """
+    where = Path(path).name
+    try:
+        octets = Path(path).read_bytes()
+    except OSError as error:
+        raise UnreadableFile(f"{where}: cannot be read ({error.strerror}). Check the path.") from None
+    if octets.startswith(MAGIC):
+        return open_parquet(octets, where=where)
+    return open_delimited(octets, where=where)
+
+
+def read_rows(source: Source, columns: Mapping[str, int]) -> RawLog:
+    """The rows of an opened file as text.
+
+    Parameters
+    ----------
+    source
+        From `open_source`.
+    columns
+        Our column names and the position (from 0) of the heading that feeds each.
+
+    Returns
+    -------
+    RawLog
+
+    Raises
+    ------
+    UnreadableFile
+        The rows cannot be told apart.
+    """
+    return read_parquet(source, columns) if source.form == "parquet" else read_delimited(source, columns)
