@@ -35,6 +35,7 @@ HEADINGS = {
     "ec_days_after_ovulation": "Days after ovulation",
     "bridging_oral_ec_given": "Emergency tablet given",
     "device_class": "Device fitted",
+    "device_licensed_years": "Good for (years)",
     "device_wasted_count": "Devices wasted",
     "procedure_started": "Started",
     "uterus_measured_by": "Measured by",

@@ -118,11 +118,12 @@ def _comes_back(truth: FollowUp, places: Columns, rng: np.random.Generator) -> A
     size, ending = len(places["day"]), places["ending"]
     heard = places["learned"] < NEVER
     again = heard & (ending == EXPULSION) & happens(rng, truth.replaced_after_expulsion, size)
-    silent = ~heard & ((ending == EXPULSION) | (ending >= FIRST_REMOVAL)) & (places["departs"] >= NEVER // 2)
+    silent = ~heard & ((ending == EXPULSION) | (ending >= FIRST_REMOVAL))
     silent &= happens(rng, truth.returns_after_unknown_ending, size)
     after = places["learned"] + 16 + rng.exponential(15, size).astype(np.int64)
-    late = places["ended"] + 30 + rng.exponential(120, size).astype(np.int64)
-    return np.where(again, working_day(after), np.where(silent, working_day(late), NEVER))
+    late = working_day(places["ended"] + 30 + rng.exponential(120, size).astype(np.int64))
+    silent &= late < places["departs"]
+    return np.where(again, working_day(after), np.where(silent, late, NEVER))
 
 
 def _in_place(

@@ -56,7 +56,7 @@ def generate_visits(parameters: ServiceParameters = LARKFIELD, *, seed: int) -> 
     """
     rng = np.random.default_rng(seed)
     women = draw_women(parameters, rng=rng)
-    appointments = _first_appointments(women)
+    appointments = first_appointments(women)
     blocks = [_outside_removals(parameters, women, rng)]
     while len(appointments["day"]):
         rows, appointments = _one_round(parameters, women, appointments, rng)
@@ -64,7 +64,7 @@ def generate_visits(parameters: ServiceParameters = LARKFIELD, *, seed: int) -> 
     return _as_log(parameters, stack(blocks), rng)
 
 
-def _first_appointments(women: Columns) -> Columns:
+def first_appointments(women: Columns) -> Columns:
     """Each woman's first visit for a device."""
     who = np.flatnonzero(women["purpose"] != REMOVAL_ONLY)
     return _appointments(

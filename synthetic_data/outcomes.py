@@ -110,6 +110,7 @@ def _reasons(
     reason[faint] = code("failure_reason", "vasovagal")
     reason[stopped] = code("failure_reason", "patient_request")
     reason[at_once] = code("failure_reason", "perforation_suspected")
+    confirmed = at_once & happens(rng, 0.5, size)
     ended = np.isin(
         outcome, [code("insertion_outcome", "failed"), code("insertion_outcome", "stopped_on_request")]
     )
@@ -132,6 +133,9 @@ def _reasons(
             np.int8
         ),
         "device_wasted_count": np.where(ended, happens(rng, 0.4, size), 0).astype(np.int64),
+        "perforation_confirmed": np.where(
+            confirmed, code("perforation_confirmed", "complete_extrauterine"), BLANK
+        ).astype(np.int8),
         "perforation_suspected": np.where(
             at_once, code("perforation_suspected", "device"), code("perforation_suspected", "no")
         ).astype(np.int8),

@@ -39,8 +39,8 @@ class Clinician:
 
 
 SITES = (
-    Site("HARBOUR", 0.52, attends_check=0.74, answers_call=0.82, lost=0.07),
-    Site("MEADOW", 0.34, attends_check=0.71, answers_call=0.80, lost=0.08),
+    Site("HARBOUR", 0.52, attends_check=0.76, answers_call=0.86, lost=0.07),
+    Site("MEADOW", 0.34, attends_check=0.73, answers_call=0.85, lost=0.08),
     Site(LOSING_SITE, 0.14, attends_check=0.30, answers_call=0.45, lost=0.50),
 )
 
@@ -55,7 +55,7 @@ CLINICIANS = (
     Clinician("C08", ("TOWER",), 0.06),
     Clinician("C09", ("TOWER", "MEADOW"), 0.05),
     Clinician("C10", ("HARBOUR",), 0.05),
-    Clinician(UNEXPLAINED_CLINICIAN, ("HARBOUR", "MEADOW"), 0.09, failure_odds=3.0),
+    Clinician(UNEXPLAINED_CLINICIAN, ("HARBOUR", "MEADOW"), 0.11, failure_odds=3.0),
     Clinician("C12", ("HARBOUR",), 0.05, joined="2023-10-01"),
     Clinician("C13", ("MEADOW",), 0.05, joined="2024-10-01"),
     Clinician("C14", ("HARBOUR",), 0.05, joined="2025-10-01"),
@@ -106,6 +106,16 @@ class People:
         ("copper_small_framed", 0.15),
         ("copper_frameless", 0.05),
     )
+    # Years of use the protocol of the place allows, class by class; assumed.
+    licensed_years: Shares = (
+        ("lng_52", 8.0),
+        ("copper_t_380", 10.0),
+        ("lng_19_5", 5.0),
+        ("copper_small_framed", 5.0),
+        ("lng_13_5", 3.0),
+        ("copper_frameless", 5.0),
+        ("copper_other_framed", 5.0),
+    )
     late_emergency: float = 0.08  # placed beyond 120 hours; half of them within 5 days of ovulation
 
 
@@ -114,16 +124,16 @@ class Procedure:
     """What happens in the room."""
 
     deferred: float = 0.04  # assumed
-    # Harvey 2012 (ANZJOG): failure 5% of 996 attempts, adjusted odds ratio 5.19 nulliparous; ours 5.26.
-    failed_vaginal_birth: float = 0.018
-    failed_no_vaginal_birth: float = 0.088
+    # Harvey 2012 (ANZJOG): failure 5% of 996 attempts, adjusted odds ratio 5.19 nulliparous; ours 5.44.
+    failed_vaginal_birth: float = 0.020
+    failed_no_vaginal_birth: float = 0.100
     prior_failure_odds: float = 2.0  # assumed
     cervical_surgery_odds: float = 1.5  # assumed
     replacement_odds: float = 0.4  # assumed: replacements fail less often, common practice, no source
     trainee_odds: float = 2.5  # assumed; on the first day, falling evenly on the log scale to 1 after a year
     # Dermish 2016 (PMID 26820912): failure 12.8% before and 4.3% after skills training; ours is milder.
     training_day: str = TRAINING_DAY
-    training_day_odds: float = 0.50
+    training_day_odds: float = 0.60
     stopped_on_request: float = 0.07  # of failures, assumed
     take_over_supervised: float = 0.50  # of failures, assumed
     take_over_alone: float = 0.08  # of failures, assumed
@@ -220,7 +230,7 @@ class ServiceParameters:
     first_day: str = "2023-10-01"
     last_insertion: str = "2026-09-30"
     data_to: str = "2026-10-14"
-    women: int = 4020
+    women: int = 4150
     sites: tuple[Site, ...] = SITES
     clinicians: tuple[Clinician, ...] = CLINICIANS
     people: People = People()

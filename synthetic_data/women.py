@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from audit.schema.visits import VISITS
 from synthetic_data.codes import (
     BLANK,
     Array,
@@ -125,10 +126,19 @@ def _indication(people: People, rng: np.random.Generator, women: Columns) -> Col
     return {
         "indication": indication,
         "device_class": device.astype(np.int8),
+        "device_licensed_years": _licensed_years(people, device),
         "ec_hours_since_upsi": hours,
         "ec_basis": basis,
         "ec_days_after_ovulation": days,
     }
+
+
+def _licensed_years(people: People, device: Array) -> Array:
+    """Years the protocol allows each device."""
+    years = np.full(len(VISITS["device_class"].codes), np.nan)
+    for word, allowed in people.licensed_years:
+        years[code("device_class", word)] = allowed
+    return years[device]
 
 
 def _emergency_window(
