@@ -51,6 +51,7 @@ def take(columns: Columns, rows: Array) -> Columns:
 
 def stack(blocks: Sequence[Columns]) -> Columns:
     """Blocks one below the other; a column that a block lacks is blank there."""
+    blocks = [block for block in blocks if block]
     sizes = [len(next(iter(block.values()))) for block in blocks]
     names = dict.fromkeys(name for block in blocks for name in block)
     return {name: _stack_one(name, blocks, sizes) for name in names}

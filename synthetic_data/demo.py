@@ -43,7 +43,7 @@ failed_insertion = 0.02  # 2 more failures in 100 attempts is about one more reb
 vasovagal = 0.02         # 2 more in 100 would not change the rooms or the staffing of a session
 expulsion = 0.02         # 2 more in 100 within a year would not change what women are told
 outcome_known = 0.05     # 5 in 100 is what one round of telephone calls can shift
-check_done = 0.05        # the same
+check_done = 0.05        # the same round of calls brings in the missing checks
 perforation = 0.001      # 1 more in 1,000; a service of this size will rarely be able to tell
 pregnancy = 0.005        # 5 more in 1,000 within a year would not change what women are told
 
