@@ -15,7 +15,6 @@ from audit.ingest.parse import (
     code_words,
     flag_words,
     parse_code,
-    parse_date,
     parse_flag,
     parse_integer,
     parse_number,
@@ -23,6 +22,7 @@ from audit.ingest.parse import (
     parse_reference,
     parse_text,
 )
+from audit.ingest.parse_dates import parse_date
 from audit.ingest.raw import Flags, RawColumn
 from audit.schema.column import Column
 from audit.settings import Layout

@@ -1,28 +1,17 @@
-"""CSV and its relatives: headings first, then the rows, each as text."""
+"""CSV and its relatives, opened: encoding, separator and headings."""
 
 import csv
 import hashlib
 import io
-from collections.abc import Mapping
-
-import numpy as np
-import pyarrow as pa
-import pyarrow.csv as pa_csv
 
 from audit.errors import UnreadableFile
 from audit.ingest.decode import decoded
-from audit.ingest.raw import Flags, RawColumn, RawLog, Rejected, Source
-from audit.ingest.structure import Records, find_records
+from audit.ingest.raw import Source
 
 MAX_COLUMNS = 500
 DELIMITERS = (",", ";", "\t", "|")
 _FIRST_LINES = 20
 _HEADING_LINES = 10
-_BLOCK = 16 << 20
-_BAD_LINES = {
-    "undecodable_bytes": "The line holds bytes that are not text in the file's encoding.",
-    "nul_byte": "The line holds a NUL byte.",
-}
 
 
 def open_delimited(octets: bytes, *, where: str) -> Source:
@@ -103,151 +92,3 @@ def _cells(line: str, delimiter: str) -> list[str]:
         return next(csv.reader(io.StringIO(line), delimiter=delimiter), [])
     except csv.Error:
         return line.split(delimiter)
-
-
-def read_delimited(source: Source, columns: Mapping[str, int]) -> RawLog:
-    """The rows of a delimited file, as text.
-
-    Parameters
-    ----------
-    source
-        From `open_delimited`.
-    columns
-        Our column names and the position (from 0) of the heading that feeds each; the rest stays unread.
-
-    Returns
-    -------
-    RawLog
-
-    Raises
-    ------
-    UnreadableFile
-        Quotes or line lengths show that the rows cannot be told apart.
-    """
-    where = source.name
-    whole = source.content.endswith(b"\n")
-    content = source.content if whole else source.content + b"\n"
-    records = find_records(content, source.delimiter, where=where)
-    is_row = ~records.empty & (records.lines > source.heading_line)
-    width, fits = _fitting_rows(records, is_row, content, source)
-    bad = _on_bad_lines(records, source)
-    keep = is_row & fits & ~bad
-    rejected = _rejected(records, is_row & ~keep, len(source.headings), source)
-    table = _parsed(content, records, keep, width, columns, source)
-    return RawLog(
-        columns={name: _raw_column(table, position) for name, position in columns.items()},
-        lines=records.lines[keep],
-        rows_in=int(keep.sum()) + len(rejected),
-        rejected=rejected,
-        blank_lines=_blank_lines(records, source.heading_line),
-        unread=_unread(source, columns),
-        cut_short=not whole and bool(is_row[-1] and not keep[-1]),
-    )
-
-
-def _fitting_rows(records: Records, is_row: Flags, content: bytes, source: Source) -> tuple[int, Flags]:
-    """The number of values a row should have, and the rows that have it."""
-    width = len(source.headings)
-    extra = records.fields == width + 1
-    # Some programs end every row, but not the heading, with one more separator.
-    if is_row.any() and extra[is_row].all():
-        last = np.frombuffer(content, dtype=np.uint8)[records.ends[is_row] - 2]
-        if (last == ord(source.delimiter)).all():
-            return width + 1, extra
-    return width, records.fields == width
-
-
-def _on_bad_lines(records: Records, source: Source) -> Flags:
-    """The records that touch a line which could not be decoded."""
-    bad = np.zeros(len(records.lines), dtype=np.bool_)
-    lines = np.array(sorted(source.bad_lines), dtype=np.int64)
-    bad[np.searchsorted(records.lines, lines, side="right") - 1] = True
-    return bad
-
-
-def _rejected(records: Records, out: Flags, width: int, source: Source) -> tuple[Rejected, ...]:
-    """One entry for every line of the records that could not be read."""
-    entries = []
-    for number in np.flatnonzero(out):
-        line, span = int(records.lines[number]), int(records.spans[number])
-        for at in range(line, line + span):
-            entries.append(_reason(at, span, int(records.fields[number]), width, source))
-    return tuple(entries)
-
-
-def _reason(line: int, span: int, values: int, width: int, source: Source) -> Rejected:
-    """Why the row on that line could not be read."""
-    if line in source.bad_lines:
-        reason = source.bad_lines[line]
-        return Rejected(line, reason, _BAD_LINES[reason])
-    if span > 1:
-        # A stray quote has joined these lines: each is counted, none is believed.
-        return Rejected(
-            line, "joined_by_quotes", "Quotes join this line to its neighbours. Check the quotes."
-        )
-    return Rejected(line, "wrong_number_of_values", f"{values} values where {width} were expected.")
-
-
-def _parsed(
-    content: bytes, records: Records, keep: Flags, width: int, columns: Mapping[str, int], source: Source
-) -> pa.Table:
-    """The kept rows through pyarrow's parser, dictionary encoded."""
-    names = [str(position) for position in range(width)]
-    text = pa.dictionary(pa.int32(), pa.string())
-    wanted = sorted({str(position) for position in columns.values()}, key=int)
-    if not keep.any():
-        return pa.table({name: pa.array([], type=text) for name in wanted})
-    table = pa_csv.read_csv(
-        pa.BufferReader(_bytes_of(content, records, keep)),
-        read_options=pa_csv.ReadOptions(column_names=names, block_size=_BLOCK),
-        parse_options=pa_csv.ParseOptions(
-            delimiter=source.delimiter,
-            newlines_in_values=bool((records.spans[keep] > 1).any()),
-            ignore_empty_lines=False,
-        ),
-        convert_options=pa_csv.ConvertOptions(
-            column_types=dict.fromkeys(wanted, text),
-            include_columns=wanted,
-            null_values=[],
-            strings_can_be_null=False,
-        ),
-    )
-    if table.num_rows != int(keep.sum()):
-        raise UnreadableFile(
-            f"{source.name}: {int(keep.sum()):,} rows counted but {table.num_rows:,} read. Check the quotes."
-        )
-    return table.unify_dictionaries().combine_chunks()
-
-
-def _bytes_of(content: bytes, records: Records, keep: Flags) -> pa.Buffer:
-    """The text of the kept records only."""
-    first = int(np.flatnonzero(keep)[0])
-    if keep[first:].all():
-        return pa.py_buffer(memoryview(content)[int(records.starts[first]) :])
-    mask = np.repeat(keep, records.ends - records.starts)
-    return pa.py_buffer(np.frombuffer(content, dtype=np.uint8)[mask])
-
-
-def _raw_column(table: pa.Table, position: int) -> RawColumn:
-    """One column of the parsed table."""
-    chunks = table.column(str(position))
-    if chunks.num_chunks == 0 or len(chunks) == 0:
-        return RawColumn((), np.zeros(0, dtype=np.int32))
-    array = chunks.chunk(0)
-    return RawColumn(tuple(array.dictionary.to_pylist()), array.indices.to_numpy(zero_copy_only=False))
-
-
-def _blank_lines(records: Records, heading_line: int) -> dict[str, int]:
-    """How many lines hold nothing, and how many nothing but separators."""
-    blank = records.empty & (records.fields == 1)
-    only_separators = ~blank & (records.empty | (records.lines < heading_line))
-    counts = {"blank": int(blank.sum()), "only_separators": int(only_separators.sum())}
-    return {reason: count for reason, count in counts.items() if count}
-
-
-def _unread(source: Source, columns: Mapping[str, int]) -> tuple[str, ...]:
-    """The headings nobody asked for."""
-    read = set(columns.values())
-    return tuple(
-        heading for position, heading in enumerate(source.headings) if position not in read and heading
-    )

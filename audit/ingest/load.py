@@ -7,6 +7,7 @@ import pandas as pd
 
 from audit.errors import InputRefused
 from audit.ingest.checks import check_visits
+from audit.ingest.joined import stacked
 from audit.ingest.layout import match_headings, refuse_unknown_headings, shown
 from audit.ingest.raw import RawLog, Source
 from audit.ingest.read import open_source, read_rows
@@ -89,14 +90,14 @@ def load_visits(
     refuse_unknown_headings(sources, rules.layout)
     logs = [read_rows(source, match_headings(source, rules.layout)) for source in sources]
     result = standardise(logs, rules, data_to=last_day, decimal_comma=_decimal_comma(sources, rules))
-    set_aside = _by_line([_rejected(logs), result.set_aside], SET_ASIDE)
+    set_aside = stacked([_rejected(logs), result.set_aside], SET_ASIDE)
     accounting = _accounting(logs, result, set_aside)
     if not allow_set_aside:
         _refuse_too_many(sources, accounting, rules.thresholds.set_aside_refusal)
     return VisitLog(
         visits=result.visits,
         set_aside=set_aside,
-        findings=_by_line(
+        findings=stacked(
             [_file_findings(sources, logs), result.findings, check_visits(result.visits)], FINDINGS
         ),
         accounting=accounting,
@@ -137,14 +138,6 @@ def _rejected(logs: Sequence[RawLog]) -> pd.DataFrame:
         for item in log.rejected
     ]
     return pd.DataFrame(rows, columns=list(SET_ASIDE))
-
-
-def _by_line(frames: Sequence[pd.DataFrame], names: Sequence[str]) -> pd.DataFrame:
-    """The frames under each other in order of file and line."""
-    filled = [frame for frame in frames if len(frame)]
-    empty = pd.DataFrame(columns=list(names), dtype=object)
-    whole = pd.concat(filled or [empty], ignore_index=True).astype({"source": "int64", "row": "int64"})
-    return whole.sort_values(["source", "row"], kind="stable", ignore_index=True)[list(names)]
 
 
 def _accounting(logs: Sequence[RawLog], result: Standardised, set_aside: pd.DataFrame) -> pd.DataFrame:

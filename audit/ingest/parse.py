@@ -4,7 +4,6 @@ A reading is blank (nothing was written), known (a value), unknown (the log says
 unreadable (a reason code of `audit.ingest.reasons`).
 """
 
-import datetime
 import re
 import unicodedata
 from collections.abc import Mapping
@@ -23,29 +22,6 @@ from audit.schema.terms import (
 )
 
 MAX_CHARACTERS = 1000
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_FULL_MONTHS = (
-    "january",
-    "february",
-    "march",
-    "april",
-    "may",
-    "june",
-    "july",
-    "august",
-    "september",
-    "october",
-    "november",
-    "december",
-)
-_CLOCK = (
-    r"(?:[T ]+[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?"
-    r"(?: ?[AaPp][Mm])?(?: ?Z| ?[+-][0-9]{2}:?[0-9]{2})?)?"
-)
-_ISO = re.compile(r"([0-9]{4})([-/.])([0-9]{1,2})\2([0-9]{1,2})" + _CLOCK)
-_NUMERIC = re.compile(r"([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4}|[0-9]{2})" + _CLOCK)
-_DAY_MONTH = re.compile(r"([0-9]{1,2})[ \-/.]*([A-Za-z]+)[ \-/.,]*([0-9]{4}|[0-9]{2})" + _CLOCK)
-_MONTH_DAY = re.compile(r"([A-Za-z]+)[ \-/.]*([0-9]{1,2})(?:, ?| )([0-9]{4}|[0-9]{2})" + _CLOCK)
 _NUMBER = re.compile(r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))(?: ?([A-Za-z%][A-Za-z0-9/%]*))?")
 _GRAVIDA_PARA = re.compile(r"(?:g(?:ravida)? ?[0-9]+[ ,/]*)?p(?:ara)? ?([0-9]{1,2})(?: ?\+ ?[0-9]{1,2})?")
 _PARITY_NUMBER = re.compile(r"([0-9]{1,2})(?:\.0+)?(?: ?\+ ?[0-9]{1,2})?")
@@ -92,6 +68,8 @@ def parse_text(text: str) -> Reading:
     """A code of the service's own, as written; only nothing at all is blank, since NA may be a clinician."""
     if len(text) > MAX_CHARACTERS:
         return Reading(reason="too_long")
+    if text.isascii() and text.isalnum():
+        return Reading(text)
     value = cleaned(text)
     if not value:
         return BLANK
@@ -106,82 +84,6 @@ def parse_reference(text: str) -> Reading:
     if reading.reason:
         return reading
     return BLANK if reading.value.casefold() in (*BLANK_WORDS, *UNKNOWN_WORDS) else reading
-
-
-def parse_date(text: str, *, order: str) -> Reading:
-    """A calendar date, as written.
-
-    Parameters
-    ----------
-    text
-        ISO (2024-04-03, also with time and zone, which are dropped without a shift), a day and month by
-        number in the declared order, or with an English month name in any order.
-    order
-        ``iso``, ``day_month_year`` or ``month_day_year``.
-
-    Returns
-    -------
-    Reading
-        A `datetime.date`; or the reason ``not_a_date``, ``date_order_not_declared`` (day and month by number
-        though the order is ``iso``), ``other_date_order`` (a date only in the order not declared).
-
-    Notes
-    -----
-    A year of two digits follows the POSIX rule: 69 to 99 is 1969 to 1999, 00 to 68 is 2000 to 2068.
-
-    References
-    ----------
-    IEEE Std 1003.1-2017 (POSIX), strptime, conversion %y.
-
-    Examples
-    --------
-    >>> parse_date("03/04/2024", order="day_month_year").value
-    datetime.date(2024, 4, 3)
-    >>> parse_date("03/04/2024", order="iso").reason
-    'date_order_not_declared'
-    """
-    plain = _plain(text)
-    if isinstance(plain, Reading):
-        return plain
-    if found := _ISO.fullmatch(plain):
-        return _calendar(found[1], found[3], found[4])
-    if found := _NUMERIC.fullmatch(plain):
-        return _numeric_date(found[1], found[3], found[4], order)
-    if found := _DAY_MONTH.fullmatch(plain):
-        return _calendar(found[3], _month(found[2]), found[1])
-    if found := _MONTH_DAY.fullmatch(plain):
-        return _calendar(found[3], _month(found[1]), found[2])
-    return Reading(reason="not_a_date")
-
-
-def _numeric_date(first: str, second: str, year: str, order: str) -> Reading:
-    """A date of three numbers with the year last, in the declared order only."""
-    day_first, month_first = _calendar(year, second, first), _calendar(year, first, second)
-    if order == "iso":
-        undeclared = not (day_first.reason and month_first.reason)
-        return Reading(reason="date_order_not_declared" if undeclared else "not_a_date")
-    declared, other = (day_first, month_first) if order == "day_month_year" else (month_first, day_first)
-    return Reading(reason="other_date_order") if declared.reason and not other.reason else declared
-
-
-def _calendar(year: str, month: str | int, day: str) -> Reading:
-    """A date of the calendar, or the reason that there is no such day."""
-    number = int(year)
-    if len(year) == 2:
-        number += 1900 if number >= 69 else 2000
-    try:
-        return Reading(datetime.date(number, int(month), int(day)))
-    except ValueError:
-        return Reading(reason="not_a_date")
-
-
-def _month(name: str) -> int:
-    """The number of an English month; 0 for any other word."""
-    word = name.casefold()
-    if word in _FULL_MONTHS:
-        return _FULL_MONTHS.index(word) + 1
-    short = "sep" if word == "sept" else word
-    return _MONTHS.index(short) + 1 if short in _MONTHS else 0
 
 
 def parse_number(text: str, *, unit: str = "", log_unit: str = "", decimal_comma: bool = False) -> Reading:
@@ -208,7 +110,7 @@ def parse_number(text: str, *, unit: str = "", log_unit: str = "", decimal_comma
     >>> parse_number("7.5 cm", unit="mm").value
     75.0
     """
-    plain = _plain(text)
+    plain = plain_text(text)
     if isinstance(plain, Reading):
         return plain
     found = _NUMBER.fullmatch(_with_point(plain) if decimal_comma else plain)
@@ -243,7 +145,7 @@ def parse_integer(text: str, *, unit: str = "", log_unit: str = "", decimal_comm
 
 def parse_flag(text: str, *, words: Mapping[str, str]) -> Reading:
     """Yes or no as a bool, from `words` (see `flag_words`); any other word is ``unknown_word``."""
-    plain = _plain(text)
+    plain = plain_text(text)
     if isinstance(plain, Reading):
         return plain
     meaning = words.get(plain.casefold())
@@ -254,7 +156,7 @@ def parse_flag(text: str, *, words: Mapping[str, str]) -> Reading:
 
 def parse_code(text: str, *, words: Mapping[str, str]) -> Reading:
     """One of a column's codes, from `words` (see `code_words`); any other word is ``unknown_code``."""
-    plain = _plain(text, keep=words)
+    plain = plain_text(text, keep=words)
     if isinstance(plain, Reading):
         return plain
     code = words.get(plain.casefold()) or words.get(plain_code(plain))
@@ -276,7 +178,7 @@ def parse_parity(text: str) -> Reading:
     In "P2+1" the figure after the plus sign counts pregnancies that did not reach viability, so it adds no
     birth (common practice, no source).
     """
-    plain = _plain(text)
+    plain = plain_text(text)
     if isinstance(plain, Reading):
         return plain
     word = plain.casefold()
@@ -308,7 +210,7 @@ def code_words(column: Column, synonyms: Mapping[str, str], flags: Mapping[str, 
     return words | {cleaned(word).casefold(): code for word, code in synonyms.items()}
 
 
-def _plain(text: str, keep: Mapping[str, str] | None = None) -> str | Reading:
+def plain_text(text: str, *, keep: Mapping[str, str] | None = None) -> str | Reading:
     """The cleaned text with plain digits; a reading already when it is blank, too long or an error."""
     reading = parse_text(text)
     if reading.reason:

@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from audit.errors import UnreadableFile
-from audit.ingest.delimited import open_delimited, read_delimited
+from audit.ingest.delimited import open_delimited
+from audit.ingest.delimited_rows import read_delimited
 from audit.ingest.parquet import MAGIC, open_parquet, read_parquet
 from audit.ingest.raw import RawLog, Source
 

@@ -1,0 +1,106 @@
+"""One text to one date, or to the reason why not."""
+
+import datetime
+import re
+
+from audit.ingest.parse import Reading, plain_text
+
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_FULL_MONTHS = (
+    "january",
+    "february",
+    "march",
+    "april",
+    "may",
+    "june",
+    "july",
+    "august",
+    "september",
+    "october",
+    "november",
+    "december",
+)
+_CLOCK = (
+    r"(?:[T ]+[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?"
+    r"(?: ?[AaPp][Mm])?(?: ?Z| ?[+-][0-9]{2}:?[0-9]{2})?)?"
+)
+_ISO = re.compile(r"([0-9]{4})([-/.])([0-9]{1,2})\2([0-9]{1,2})" + _CLOCK)
+_NUMERIC = re.compile(r"([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4}|[0-9]{2})" + _CLOCK)
+_DAY_MONTH = re.compile(r"([0-9]{1,2})[ \-/.]*([A-Za-z]+)[ \-/.,]*([0-9]{4}|[0-9]{2})" + _CLOCK)
+_MONTH_DAY = re.compile(r"([A-Za-z]+)[ \-/.]*([0-9]{1,2})(?:, ?| )([0-9]{4}|[0-9]{2})" + _CLOCK)
+
+
+def parse_date(text: str, *, order: str) -> Reading:
+    """A calendar date, as written.
+
+    Parameters
+    ----------
+    text
+        ISO (2024-04-03, also with time and zone, which are dropped without a shift), a day and month by
+        number in the declared order, or with an English month name in any order.
+    order
+        ``iso``, ``day_month_year`` or ``month_day_year``.
+
+    Returns
+    -------
+    Reading
+        A `datetime.date`; or the reason ``not_a_date``, ``date_order_not_declared`` (day and month by number
+        though the order is ``iso``), ``other_date_order`` (a date only in the order not declared).
+
+    Notes
+    -----
+    A year of two digits follows the POSIX rule: 69 to 99 is 1969 to 1999, 00 to 68 is 2000 to 2068.
+
+    References
+    ----------
+    IEEE Std 1003.1-2017 (POSIX), strptime, conversion %y.
+
+    Examples
+    --------
+    >>> parse_date("03/04/2024", order="day_month_year").value
+    datetime.date(2024, 4, 3)
+    >>> parse_date("03/04/2024", order="iso").reason
+    'date_order_not_declared'
+    """
+    plain = plain_text(text)
+    if isinstance(plain, Reading):
+        return plain
+    if found := _ISO.fullmatch(plain):
+        return _calendar(found[1], found[3], found[4])
+    if found := _NUMERIC.fullmatch(plain):
+        return _numeric_date(found[1], found[3], found[4], order)
+    if found := _DAY_MONTH.fullmatch(plain):
+        return _calendar(found[3], _month(found[2]), found[1])
+    if found := _MONTH_DAY.fullmatch(plain):
+        return _calendar(found[3], _month(found[1]), found[2])
+    return Reading(reason="not_a_date")
+
+
+def _numeric_date(first: str, second: str, year: str, order: str) -> Reading:
+    """A date of three numbers with the year last, in the declared order only."""
+    day_first, month_first = _calendar(year, second, first), _calendar(year, first, second)
+    if order == "iso":
+        undeclared = not (day_first.reason and month_first.reason)
+        return Reading(reason="date_order_not_declared" if undeclared else "not_a_date")
+    declared, other = (day_first, month_first) if order == "day_month_year" else (month_first, day_first)
+    return Reading(reason="other_date_order") if declared.reason and not other.reason else declared
+
+
+def _calendar(year: str, month: str | int, day: str) -> Reading:
+    """A date of the calendar, or the reason that there is no such day."""
+    number = int(year)
+    if len(year) == 2:
+        number += 1900 if number >= 69 else 2000
+    try:
+        return Reading(datetime.date(number, int(month), int(day)))
+    except ValueError:
+        return Reading(reason="not_a_date")
+
+
+def _month(name: str) -> int:
+    """The number of an English month; 0 for any other word."""
+    word = name.casefold()
+    if word in _FULL_MONTHS:
+        return _FULL_MONTHS.index(word) + 1
+    short = "sep" if word == "sept" else word
+    return _MONTHS.index(short) + 1 if short in _MONTHS else 0

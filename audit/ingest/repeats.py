@@ -1,0 +1,61 @@
+"""Rows that are in the log twice: an export run over, or two files that overlap."""
+
+import numpy as np
+import pandas as pd
+
+
+def repeated_rows(visits: pd.DataFrame) -> pd.DataFrame:
+    """For every visit, whether it repeats an earlier one in every column read, and which.
+
+    Parameters
+    ----------
+    visits
+        The table of visits.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``repeats`` (bool), ``source`` and ``row`` of the earlier visit, 0 where there is none. Two unknown
+        values count as equal.
+    """
+    values = visits.drop(columns=["source", "row"])
+    # Few rows share woman and day, so only those are compared in full.
+    candidates = values[values.duplicated(["patient_ref", "visit_date"], keep=False)]
+    result = pd.DataFrame({"repeats": False, "source": 0, "row": 0}, index=visits.index)
+    if candidates.empty:
+        return result
+    # As plain numbers, so that two unknowns are alike whatever the dtype.
+    numbers = candidates.apply(lambda column: pd.factorize(column, use_na_sentinel=False)[0])
+    group = numbers.groupby(list(numbers.columns), sort=False).ngroup()
+    repeated = group[group.duplicated()]
+    first = group[~group.duplicated()]
+    original = repeated.map(pd.Series(first.index, index=first.to_numpy()))
+    result.loc[repeated.index, "repeats"] = True
+    for name in ("source", "row"):
+        result.loc[repeated.index, name] = visits.loc[original, name].to_numpy()
+    return result
+
+
+def repeats_set_aside(visits: pd.DataFrame, repeats: pd.DataFrame) -> pd.DataFrame:
+    """The repeated rows in the form of the table of rows set aside.
+
+    Parameters
+    ----------
+    visits
+        The table of visits.
+    repeats
+        From `repeated_rows`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``source, row, column, reason, value, message``.
+    """
+    again = repeats[repeats["repeats"]]
+    messages = [
+        f"The same in every column read as line {row} of file {source}. Remove one of them."
+        for source, row in zip(again["source"], again["row"], strict=True)
+    ]
+    return visits.loc[again.index, ["source", "row"]].assign(
+        column="", reason="duplicate_row", value="", message=np.array(messages, dtype=object)
+    )
