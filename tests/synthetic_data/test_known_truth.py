@@ -183,7 +183,7 @@ def test_dilation_goes_with_reactions(first_visits: pd.DataFrame) -> None:
 
 @pytest.fixture(scope="module")
 def year_olds(visits: pd.DataFrame) -> pd.DataFrame:
-    """First placements with a full year before the end, with the day since placement and kind of what ended them."""
+    """First placements with a full year before the end, and what ended them in that year."""
     spells = visits.drop_duplicates("patient_ref")
     spells = spells[(spells["insertion_outcome"] == "placed") & (spells["visit_kind"] == "insertion")]
     spells = spells[spells["visit_date"] <= "2025-09-30"].set_index("patient_ref")
