@@ -14,6 +14,7 @@ from synthetic_data.codes import (
     take,
     working_day,
 )
+from synthetic_data.course import FollowUp
 from synthetic_data.discoveries import ending_rows
 from synthetic_data.endings import (
     DEATH,
@@ -23,7 +24,7 @@ from synthetic_data.endings import (
     PREGNANCY,
     YEAR,
 )
-from synthetic_data.parameters import FollowUp, ServiceParameters
+from synthetic_data.parameters import ServiceParameters
 from synthetic_data.schedule import NEVER, SLOT_KINDS, SYMPTOM_SLOT, contact, either, planned_contacts
 
 

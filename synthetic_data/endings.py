@@ -4,7 +4,8 @@ import numpy as np
 
 from audit.schema.visits import VISITS
 from synthetic_data.codes import BLANK, Array, Columns, code, draw_places, happens
-from synthetic_data.parameters import Hazards, ServiceParameters
+from synthetic_data.course import Hazards
+from synthetic_data.parameters import ServiceParameters
 from synthetic_data.women import early_postpartum
 
 YEAR = 365.25

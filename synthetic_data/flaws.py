@@ -34,6 +34,7 @@ SPOILT = (
 )
 DUPLICATED_ROWS = 6
 SHORT_ROWS = 2
+FEWEST_INSERTIONS = 100
 SHORT_ROW_CELLS = 9
 
 Text = npt.NDArray[np.object_]
@@ -62,7 +63,7 @@ def export_as_clinic(visits: pd.DataFrame, *, seed: int) -> ClinicExport:
     Parameters
     ----------
     visits
-        A clean log from `synthetic_data.generate.generate_visits`, at least a few hundred insertions.
+        A clean log from `synthetic_data.generate.generate_visits`, with at least 100 insertions.
     seed
         Same seed and log, same bytes.
 
@@ -73,6 +74,11 @@ def export_as_clinic(visits: pd.DataFrame, *, seed: int) -> ClinicExport:
         some cells blank, some impossible, some lines short or twice. A row carries at most one flaw beside
         blanks.
 
+    Raises
+    ------
+    ValueError
+        The log is too short to carry the flaws.
+
     Examples
     --------
     >>> from synthetic_data.generate import generate_visits
@@ -82,6 +88,9 @@ def export_as_clinic(visits: pd.DataFrame, *, seed: int) -> ClinicExport:
     >>> int((export.ledger["effect"] == "duplicate").sum())
     6
     """
+    insertions = int(visits["insertion_outcome"].notna().sum())
+    if insertions < FEWEST_INSERTIONS:
+        raise ValueError(f"visits must hold at least {FEWEST_INSERTIONS} insertions, got {insertions}")
     rng = np.random.default_rng(seed)
     cells = {name: _spelt(visits, name, rng) for name in visits.columns}
     ledger = [*_blank_cells(cells, rng), *_blank_parity(cells, rng)]

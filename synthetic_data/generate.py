@@ -24,6 +24,7 @@ from synthetic_data.staff import assign_clinicians
 from synthetic_data.women import EXCHANGE, NEW_DEVICE, REMOVAL_ONLY, draw_women
 
 CONSONANTS = tuple("BCDFGHJKLMNPQRSTVWXZ")
+MOST_WOMEN = len(CONSONANTS) ** 3 * 1000  # as many as there are references
 
 
 def generate_visits(parameters: ServiceParameters = LARKFIELD, *, seed: int) -> pd.DataFrame:
@@ -43,6 +44,11 @@ def generate_visits(parameters: ServiceParameters = LARKFIELD, *, seed: int) -> 
         Every column is a categorical of text, blanks missing: codes of the schema, dates yyyy-mm-dd, flags
         ``yes`` and ``no``, numbers without trailing zeros. References are shuffled and carry no order.
 
+    Raises
+    ------
+    ValueError
+        `women` is below 1 or above the 8,000,000 references there are.
+
     Notes
     -----
     Drawn in rounds: every appointment of the round is performed, followed, and may lead to another.
@@ -54,6 +60,8 @@ def generate_visits(parameters: ServiceParameters = LARKFIELD, *, seed: int) -> 
     >>> int(visits["patient_ref"].nunique())
     50
     """
+    if not 1 <= parameters.women <= MOST_WOMEN:
+        raise ValueError(f"women must lie between 1 and {MOST_WOMEN:,}, got {parameters.women}")
     rng = np.random.default_rng(seed)
     women = draw_women(parameters, rng=rng)
     appointments = first_appointments(women)
@@ -207,7 +215,7 @@ def _as_log(parameters: ServiceParameters, rows: Columns, rng: np.random.Generat
 
 def _patient_refs(size: int, rng: np.random.Generator) -> list[str]:
     """Distinct codes of three consonants and three digits, drawn without order: no word, no postcode."""
-    drawn = rng.choice(len(CONSONANTS) ** 3 * 1000, size, replace=False)
+    drawn = rng.choice(MOST_WOMEN, size, replace=False)
     letters, digits = np.divmod(drawn, 1000)
     first, rest = np.divmod(letters, len(CONSONANTS) ** 2)
     second, third = np.divmod(rest, len(CONSONANTS))

@@ -37,6 +37,8 @@ def state_at(women: Columns, appointments: Columns) -> Columns:
     rows["breastfeeding"] = np.where(rows["weeks_since_delivery"] <= 36, rows["breastfeeding"], 0).astype(
         np.int8
     )
+    had_one = appointments["exchange"] | (appointments["prior_expulsion"] == 1)
+    rows["prior_iud"] = np.where(had_one, 1, rows["prior_iud"]).astype(np.int8)
     return rows | _indication_at(rows, later) | appointments
 
 

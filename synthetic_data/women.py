@@ -24,6 +24,8 @@ def draw_women(parameters: ServiceParameters, *, rng: np.random.Generator) -> Co
     size, people = parameters.women, parameters.people
     women = _births(people, rng, size)
     women |= _timing(people, rng, women)
+    after_abortion = women["placement_timing"] == code("placement_timing", "post_abortion_same_day")
+    women["ever_pregnant"] = np.where(after_abortion, 1, women["ever_pregnant"]).astype(np.int8)
     women |= _history(people, rng, women)
     women["purpose"] = _purpose(people, rng, women)
     women |= _indication(people, rng, women)
@@ -46,7 +48,7 @@ def _births(people: People, rng: np.random.Generator, size: int) -> Columns:
         group == 0, rng.normal(*people.nulliparous_age, size), rng.normal(*people.parous_age, size)
     )
     return {
-        "age_years": np.clip(age, 15, 54).astype(np.int64),
+        "age_years": np.clip(age, 15 + np.where(group > 0, 1 + more, 0), 54).astype(np.int64),
         "vaginal_births": np.where(group == 2, more, 0),
         "caesarean_births": np.where(group == 1, np.minimum(more, 4), caesarean_too.astype(np.int64)),
         "ever_pregnant": ((group > 0) | happens(rng, people.ever_pregnant_nulliparous, size)).astype(np.int8),

@@ -33,6 +33,11 @@ def test_the_same_log_and_seed_give_the_same_bytes(visits: pd.DataFrame, export:
     assert export_as_clinic(visits, seed=8).text == export.text
 
 
+def test_a_log_too_short_for_its_flaws_is_refused(visits: pd.DataFrame) -> None:
+    with pytest.raises(ValueError, match="visits must hold at least 100 insertions, got 10"):
+        export_as_clinic(visits.head(10), seed=8)
+
+
 def test_the_file_holds_each_visit_once_and_the_duplicates_twice(
     visits: pd.DataFrame, export: ClinicExport, lines: list[list[str]]
 ) -> None:

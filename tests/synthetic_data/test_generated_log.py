@@ -43,6 +43,12 @@ def test_a_service_of_a_few_women_can_be_drawn(women: int) -> None:
     assert drawn["patient_ref"].nunique() == women
 
 
+@pytest.mark.parametrize("women", [0, 8_000_001])
+def test_a_size_without_references_is_refused(women: int) -> None:
+    with pytest.raises(ValueError, match=rf"women must lie between 1 and 8,000,000, got {women}"):
+        generate_visits(replace(LARKFIELD, women=women), seed=5)
+
+
 def test_every_code_is_one_of_the_schema_and_every_number_within_its_limits(visits: pd.DataFrame) -> None:
     for name in visits.columns:
         column, written = VISITS[name], visits[name].dropna()

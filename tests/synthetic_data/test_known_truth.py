@@ -8,10 +8,11 @@ import pandas as pd
 import pytest
 
 from synthetic_data.codes import code, day_number
+from synthetic_data.course import Hazards, RemovalRate
 from synthetic_data.endings import EXPULSION, FIRST_REMOVAL, expulsion_factor, true_incidence
 from synthetic_data.generate import generate_visits
 from synthetic_data.outcomes import failure_probability
-from synthetic_data.parameters import LARKFIELD, Hazards, RemovalRate, fully_followed
+from synthetic_data.parameters import LARKFIELD, fully_followed
 from synthetic_data.truth import true_values
 
 WOMEN = 60_000
@@ -232,3 +233,59 @@ def test_the_count_of_perforations_found_agrees_with_its_truth(
     expected = started * _true(truth, "perforation", "overall", "all")
     # Some still lie ahead of the end of the log, or behind another ending: a few in a hundred.
     assert expected * 0.9 - 4 * sqrt(expected) < found.sum() < expected + 4 * sqrt(expected)
+
+
+@pytest.fixture(scope="module")
+def as_followed() -> pd.DataFrame:
+    """The service as it is, with its losses, ten times its size."""
+    return generate_visits(replace(LARKFIELD, women=41_500), seed=22).astype(object)
+
+
+def test_expulsions_come_early(visits: pd.DataFrame) -> None:
+    # Per woman-year 0.150 in the first six weeks and 0.020 in the second half-year: 7.5 times, and fewer
+    # women are left by then, so the daily counts differ by more than 4 with room to spare.
+    placed = visits[visits["insertion_outcome"] == "placed"].drop_duplicates("patient_ref")
+    out = visits[visits["device_in_situ"] == "complete_expulsion"].drop_duplicates("patient_ref")
+    pairs = out.merge(placed, on="patient_ref", suffixes=("", "_placed"))
+    days = (pd.to_datetime(pairs["visit_date"]) - pd.to_datetime(pairs["visit_date_placed"])).dt.days
+    early, later = ((days >= 0) & (days <= 42)).sum() / 42, ((days > 182) & (days <= 365)).sum() / 183
+    assert early > 4 * later
+
+
+def test_one_site_hears_from_few_of_its_women(as_followed: pd.DataFrame) -> None:
+    placed = as_followed[as_followed["insertion_outcome"] == "placed"].drop_duplicates("patient_ref")
+    placed = placed[placed["visit_date"] < "2026-06-01"]
+    kinds = as_followed["visit_kind"] == "follow_up"
+    seen = set(as_followed.loc[kinds & (as_followed["contact_result"] == "reached"), "patient_ref"])
+    checked = placed["patient_ref"].isin(seen).groupby(placed["site_ref"]).mean()
+    assert checked["TOWER"] < 0.25
+    assert checked[["HARBOUR", "MEADOW"]].min() > 0.60
+
+
+def test_losing_women_does_not_depend_on_births_or_device(as_followed: pd.DataFrame) -> None:
+    placed = as_followed[as_followed["insertion_outcome"] == "placed"].drop_duplicates("patient_ref")
+    placed = placed[(placed["site_ref"] == "TOWER") & (placed["visit_date"] < "2026-06-01")]
+    seen = set(as_followed.loc[as_followed["visit_kind"] == "follow_up", "patient_ref"])
+    checked = placed["patient_ref"].isin(seen)
+    for group in (placed["vaginal_births"] == "0", placed["device_class"] == "lng_52"):
+        error = sqrt(checked.mean() * (1 - checked.mean()) * (1 / group.sum() + 1 / (~group).sum()))
+        assert abs(checked[group].mean() - checked[~group].mean()) < 4 * error
+
+
+def test_women_with_an_expulsion_come_back_more_than_women_without(as_followed: pd.DataFrame) -> None:
+    # At the site that loses half its women, 65 in 100 of the lost return with trouble, none without.
+    tower = as_followed[as_followed["site_ref"] == "TOWER"]
+    placed = tower[(tower["insertion_outcome"] == "placed") & (tower["visit_kind"] == "insertion")]
+    placed = placed[placed["visit_date"] < "2025-09-01"].drop_duplicates("patient_ref")
+    heard = tower[tower["device_in_situ"].isin(["complete_expulsion", "partial_expulsion"])]
+    partial = tower[tower["removal_reason_main"] == "partial_expulsion"]
+    told = set(heard["patient_ref"]) | set(partial["patient_ref"])
+    share = placed["patient_ref"].isin(told).mean()
+    full = _true(true_values(), "expulsion_12_months", "overall", "all")
+    assert share > 0.65 * full
+
+
+def test_a_woman_who_exchanges_or_lost_a_device_has_had_one(visits: pd.DataFrame) -> None:
+    had = (visits["visit_kind"] == "removal_and_replacement") | (visits["prior_expulsion"] == "yes")
+    assert set(visits.loc[had, "prior_iud"]) == {"yes"}
+    assert set(visits.loc[visits["placement_timing"] == "post_abortion_same_day", "ever_pregnant"]) == {"yes"}
