@@ -114,6 +114,33 @@ def observed_in_period(placements: pd.DataFrame, period: str | Period) -> pd.Dat
     return kept
 
 
+def due_in_period(placements: pd.DataFrame, period: str | Period, *, days: int) -> pd.DataFrame:
+    """The placements for which something fell due in a period, a number of days after placement.
+
+    Parameters
+    ----------
+    placements
+        The table `audit.schema.derived.PLACEMENTS`.
+    period
+        A period or its label.
+    days
+        Days from placement to the day it is due.
+
+    Returns
+    -------
+    DataFrame
+        The rows, with a new RangeIndex; possibly none.
+
+    Raises
+    ------
+    PeriodError
+        The label names no period.
+    """
+    span = period_from(period)
+    due = placements["placement_date"] + pd.Timedelta(days=days)
+    return placements[due.between(span.first_day, span.last_day)].reset_index(drop=True)
+
+
 def _calendar_period(text: str) -> pd.Period:
     """A month or a year of the calendar."""
     try:

@@ -74,7 +74,11 @@ class Period:
 
 @dataclass(frozen=True)
 class AuditResults:
-    """Everything a writer may use: result tables by name, and what dates and identifies them."""
+    """Everything a writer may use: result tables by name, and what dates and identifies them.
+
+    ``gate`` says how far the known outcomes carry the page: ``last_known_leads``, ``both_as_equals``,
+    ``bounds_only`` or ``not_yet_due``.
+    """
 
     service: str
     period: Period
@@ -83,4 +87,5 @@ class AuditResults:
     tables: Mapping[str, pd.DataFrame]
     sources: tuple[SourceFile, ...]
     versions: Mapping[str, str]
+    gate: str = "not_yet_due"
     synthetic: bool = False

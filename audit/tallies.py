@@ -1,15 +1,16 @@
 """Attempts and placements into counts that add up.
 
-A tally is a small frame of strata, outcome and ``n``. The same statistics run on one tally, on the sum of many,
-or on rows (a frame without ``n`` counts each row once), so what can be pooled is.
+A tally is a small frame of strata, outcome and ``n``. The same statistics run on one tally, on the sum of
+many, or on rows (a frame without ``n`` counts each row once), so what can be pooled is.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
 
 OVERALL = "overall"
+ALL_KINDS = "all"
 
 
 def counts(frame: pd.DataFrame) -> pd.Series:
@@ -84,6 +85,95 @@ def tally_spells(
     return _summed(keyed[observed], ["stratum", "censoring", "entry_day", "exit_day", "ending"])
 
 
+def count_outcomes(
+    tally: pd.DataFrame,
+    *,
+    events: Sequence[str],
+    others: Sequence[str],
+    by: str,
+    apart: Sequence[str] = (),
+) -> pd.DataFrame:
+    """Events and denominators per stratum from a tally of outcomes.
+
+    Parameters
+    ----------
+    tally
+        ``stratum, outcome, n``, as `tally_outcomes` makes it.
+    events, others
+        Outcomes that count as the event, and known outcomes that do not: together the denominator.
+    by
+        What the strata are; ``overall`` gives a row even when there is nothing to count.
+    apart
+        Outcomes counted in columns of their own, ``n_`` and the name; every other outcome is unknown.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, events, n, n_unknown`` and the columns apart, one row per stratum in order.
+    """
+    strata = list(dict.fromkeys(tally["stratum"])) or ([OVERALL] if by == OVERALL else [])
+    wide = tally.pivot_table(index="stratum", columns="outcome", values="n", aggfunc="sum", observed=True)
+    wide = wide.reindex(index=strata).fillna(0)
+
+    def total(names: Sequence[str]) -> pd.Series:
+        return wide[[name for name in names if name in wide]].sum(axis=1).astype("int64")
+
+    known = total(events).add(total(others))
+    unknown = [name for name in wide.columns if name not in (*events, *others, *apart)]
+    table = pd.DataFrame({"events": total(events), "n": known, "n_unknown": total(unknown)})
+    for name in apart:
+        table[f"n_{name}"] = total([name])
+    table.insert(0, "stratum", strata)
+    table.insert(0, "by", by)
+    return table.reset_index(drop=True)
+
+
+def coded_spells(
+    placements: pd.DataFrame,
+    *,
+    by: str,
+    censoring: str,
+    codes: Mapping[str, int],
+    placement_kind: str = "first",
+    ending: str = "ending",
+) -> pd.DataFrame:
+    """Spells in the form that curves take, their endings as codes.
+
+    Parameters
+    ----------
+    placements, by, censoring, ending
+        As in `tally_spells`.
+    codes
+        The code of each ending; endings it does not name are censored (0).
+    placement_kind
+        ``first``, ``replacement``, ``repeat`` or ``all``.
+
+    Returns
+    -------
+    DataFrame
+        ``group, entry, exit, cause, event`` (0 or 1), ``n``.
+    """
+    tally = tally_spells(of_kind(placements, placement_kind), by=by, censoring=censoring, ending=ending)
+    cause = tally["ending"].map(codes).fillna(0).astype("int64")
+    return pd.DataFrame(
+        {
+            "group": tally["stratum"],
+            "entry": tally["entry_day"].astype("float64"),
+            "exit": tally["exit_day"].astype("float64"),
+            "cause": cause,
+            "event": (cause > 0).astype("int64"),
+            "n": tally["n"],
+        }
+    )
+
+
+def of_kind(placements: pd.DataFrame, placement_kind: str) -> pd.DataFrame:
+    """The placements of one kind; every one for ``all``."""
+    if placement_kind == ALL_KINDS:
+        return placements
+    return placements[placements["placement_kind"] == placement_kind]
+
+
 def add_tallies(tallies: Sequence[pd.DataFrame]) -> pd.DataFrame:
     """The sum of tallies of one form: services, files or quarters put together."""
     keys = [name for name in tallies[0].columns if name != "n"]
@@ -107,6 +197,8 @@ def _stratum(frame: pd.DataFrame, by: str) -> np.ndarray | pd.Categorical:
 
 def _known(column: pd.Series, missing: str) -> pd.Series:
     """A column as a category in which a missing value has a name."""
+    if isinstance(column.dtype, pd.BooleanDtype):
+        column = pd.Series(pd.Categorical(column.map({True: "yes", False: "no"}), categories=["yes", "no"]))
     coded = column if isinstance(column.dtype, pd.CategoricalDtype) else column.astype("category")
     if not coded.isna().any():
         return coded

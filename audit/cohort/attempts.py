@@ -226,6 +226,9 @@ def _one_value_a_visit(attempts: pd.DataFrame) -> pd.DataFrame:
     whole = attempts.assign(
         visit_outcome=codes_of(pd.Series(best).mask(later).to_numpy(dtype=object), ATTEMPT_OUTCOMES)
     )
+    begun = whole[whole["visit_outcome"].notna() & (whole["visit_outcome"] != "deferred")]
+    first = begun.drop_duplicates("patient_ref").index
+    whole["first_visit_outcome"] = whole["visit_outcome"].where(whole.index.isin(first))
     whole["outcome"] = codes_of(attempts["outcome"].to_numpy(dtype=object), ATTEMPT_OUTCOMES)
     for name in ("vasovagal_any", "vasovagal_grade_2_plus", "syncope"):
         worst = attempts[name].astype("Float64").groupby(key, sort=False).transform("max")

@@ -8,6 +8,7 @@ from audit.schema.derived import (
     AGE_BAND_STARTS,
     AGE_BANDS,
     BIRTH_GROUPS,
+    DEVICE_FAMILIES,
     PARITY_GROUPS,
     TIMING_GROUPS,
     TIMING_OF,
@@ -27,6 +28,7 @@ def case_mix(rows: pd.DataFrame) -> pd.DataFrame:
             "births_group": codes_of(_births_group(births), BIRTH_GROUPS),
             "age_band": codes_of(_age_band(number(rows, "age_years")), AGE_BANDS),
             "device_class": _or_unknown(rows, "device_class"),
+            "device_family": codes_of(_family(rows), DEVICE_FAMILIES),
             "indication": _or_unknown(rows, "indication"),
             "timing_group": codes_of(_timing(rows), TIMING_GROUPS),
             "practice": codes_of(_practice(rows), ("independent", "supervised")),
@@ -77,6 +79,13 @@ def _age_band(age: np.ndarray) -> Names:
     """Five-year bands."""
     band = np.array(AGE_BANDS)[np.searchsorted(AGE_BAND_STARTS, np.nan_to_num(age), side="right")]
     return np.where(np.isnan(age), "unknown", band)
+
+
+def _family(rows: pd.DataFrame) -> Names:
+    """Copper or hormonal, from the class."""
+    named = code(rows, "device_class").astype(object).fillna("unknown").astype(str)
+    copper, hormonal = named.str.startswith("copper"), named.str.startswith("lng")
+    return np.select([copper, hormonal, named == "other"], ["copper", "hormonal", "other"], "unknown")
 
 
 def _timing(rows: pd.DataFrame) -> Names:

@@ -16,6 +16,7 @@ from audit.schema.derived import (
 from audit.schema.visits import REMOVAL_REASONS
 from audit.settings import Windows
 
+DAYS_PER_YEAR = 365.25
 _WHO = ("patient_ref", "visit_ref", "source", "row", "site_ref", "clinician_ref")
 # A replacement for one of these reasons is a replacement; any other reason is the cause of the ending.
 _REPLACEMENT_REASONS = ("planned_end_of_duration", "wish_other_method", "unknown")
@@ -157,7 +158,7 @@ def observe_spells(
 
 
 def judge_follow_up(spells: pd.DataFrame, known: pd.DataFrame, windows: Windows) -> pd.DataFrame:
-    """Whether the check-up was done, and whether the first year's outcome is known; missing before it is due.
+    """Check-up done, first year's outcome known, device overdue; missing before it is due or can be told.
 
     `known` holds ``place`` and ``day`` of the contacts that show where the device is.
     """
@@ -168,8 +169,14 @@ def judge_follow_up(spells: pd.DataFrame, known: pd.DataFrame, windows: Windows)
     )
     ended = ~spells["ending"].isin(["none", "unrecorded"])
     outcome = (ended | (spells["last_known_day"] >= windows.known_from_day)).astype("boolean")
+    allowed = spells["device_licensed_years"] * DAYS_PER_YEAR
+    overdue = ((spells["ending"] == "none") & (spells["days_to_data_to"] >= allowed)).astype("boolean")
     mature = spells["days_to_data_to"] >= windows.year_days + windows.maturity_lag_days
-    return spells.assign(check_done=done.where(due), outcome_known=outcome.where(mature))
+    return spells.assign(
+        check_done=done.where(due),
+        outcome_known=outcome.where(mature),
+        overdue=overdue.where(allowed.notna()),
+    )
 
 
 def mark_states(spells: pd.DataFrame, pregnant: pd.DataFrame, perforated: pd.DataFrame) -> pd.DataFrame:

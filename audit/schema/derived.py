@@ -21,6 +21,7 @@ TIMING_OF = {
 }
 BIRTH_GROUPS = ("0", "1", "2", "3_plus", "unknown")
 YES_NO_UNKNOWN = ("yes", "no", "unknown")
+DEVICE_FAMILIES = ("copper", "hormonal", "other", "unknown")
 ATTEMPT_OUTCOMES = ("placed", "failed", "unknown", "deferred")
 EPISODE_OUTCOMES = ("placed", "not_placed", "unknown", "not_yet_due")
 PERFORATION_STATES = ("none", "suspected", "partial", "complete", "extent_unknown", "unknown")
@@ -54,6 +55,7 @@ REMOVAL_GROUPS = (
     "other",
     "unknown",
 )
+SEVERE_GRADE = 4
 # On one day the earlier in this list ends the spell.
 ENDINGS = (
     "none",
@@ -107,6 +109,7 @@ CASE_MIX = (
     _code("births_group", "Number of births: 0, 1, 2, 3 or more.", BIRTH_GROUPS),
     _code("age_band", "Age in bands.", AGE_BANDS),
     VISITS["device_class"],
+    _code("device_family", "Copper or hormonal.", DEVICE_FAMILIES),
     VISITS["indication"],
     _code("timing_group", "Placement in relation to a birth, an abortion or an emergency.", TIMING_GROUPS),
     _code("practice", "Supervised attempts belong to the trainee's curve.", ("independent", "supervised")),
@@ -123,6 +126,11 @@ ATTEMPTS = Table(
         _code(
             "visit_outcome",
             "How the day ended for the woman; only on the first attempt of the day.",
+            ATTEMPT_OUTCOMES,
+        ),
+        _code(
+            "first_visit_outcome",
+            "How the woman's first visit for an insertion in this log ended; only on its first attempt.",
             ATTEMPT_OUTCOMES,
         ),
         _code(
@@ -189,6 +197,7 @@ PLACEMENTS = Table(
         _days("days_to_data_to", "Days from placement to the freeze."),
         _days("exit_day_last_known", "End of observation under the rule last_known."),
         _days("exit_day_assumed_in_place", "End of observation under the rule assumed_in_place."),
+        _flag("overdue", "Still in place, and longer than the local protocol allows the device."),
         _flag("check_done", "Device status known in the check-up window; missing when no check was due."),
         _flag(
             "outcome_known", "What became of the device in its first year is known; missing before it is due."

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
+from audit.statistics.person_time import person_time
 from audit.statistics.proportions import bounds_for_unknowns, proportion_interval
 from audit.statistics.rates import rate_interval
 
@@ -95,9 +98,57 @@ def with_rates(table: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+def rates_in_bands(spells: pd.DataFrame, *, cuts: Sequence[float]) -> pd.DataFrame:
+    """Return events and person-years in each band of time since the origin, and in all bands together.
+
+    Parameters
+    ----------
+    spells : DataFrame
+        ``entry``, ``exit`` (days), ``event`` (0 or 1) and ``n`` (how many the row stands for).
+    cuts : days, rising
+        Ends of the bands but the last.
+
+    Returns
+    -------
+    DataFrame
+        ``band`` (such as ``43 to 182``, ``over 365``; ``all`` last), ``events, person_years``, then the columns
+        of `with_rates`.
+
+    Raises
+    ------
+    ValueError
+        As `person_time`.
+
+    Examples
+    --------
+    >>> spells = pd.DataFrame({"entry": 0.0, "exit": [30.0, 400.0], "event": [1, 0], "n": [1, 1]})
+    >>> rates_in_bands(spells, cuts=[42])[["band", "events"]].values.tolist()
+    [['0 to 42', 1], ['over 42', 0], ['all', 1]]
+    """
+    bands = person_time(
+        spells["exit"], spells["event"], cuts=cuts, entry=spells["entry"], weights=spells["n"]
+    )
+    starts = [0, *(int(cut) + 1 for cut in cuts)]
+    names = [f"{start} to {int(cut)}" for start, cut in zip(starts, cuts, strict=False)]
+    table = pd.DataFrame(
+        {
+            "band": [*names, f"over {int(cuts[-1])}" if len(cuts) else "0 and over"],
+            "events": bands["events"],
+            "person_years": bands["exposure"] / DAYS_PER_YEAR,
+        }
+    )
+    whole = {"band": "all", "events": table["events"].sum(), "person_years": table["person_years"].sum()}
+    return with_rates(pd.concat([table, pd.DataFrame([whole])], ignore_index=True))
+
+
 def share_of(part: float, whole: float) -> float:
     """Return part / whole; nan where the whole is 0."""
     return part / whole if whole else float("nan")
+
+
+def share_without(own_part: float, part: float, own_whole: float, whole: float) -> float:
+    """Return the share of everyone else: (part - own_part) / (whole - own_whole); nan if there is no one."""
+    return share_of(part - own_part, whole - own_whole)
 
 
 def _divided(part: np.ndarray, whole: np.ndarray) -> np.ndarray:

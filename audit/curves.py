@@ -1,0 +1,125 @@
+"""Curves of placements as result tables: tally, statistics and labels in one step, for every measure alike."""
+
+from collections.abc import Mapping, Sequence
+
+import pandas as pd
+
+from audit.schema.derived import CENSORING_RULES, ENDINGS
+from audit.statistics.grouped_curves import (
+    compare_groups,
+    incidence_by_group,
+    median_by_group,
+    survival_by_group,
+)
+from audit.statistics.summaries import rates_in_bands
+from audit.tallies import coded_spells
+
+Causes = Mapping[str, Sequence[str]]
+
+_FRONT = ["by", "stratum", "placement_kind", "censoring"]
+
+
+def incidence_table(
+    placements: pd.DataFrame,
+    causes: Causes,
+    *,
+    by: str,
+    placement_kind: str,
+    horizons: Sequence[float],
+    at_risk_floor: int,
+    ending: str = "ending",
+    endings: Sequence[str] = ENDINGS,
+) -> pd.DataFrame:
+    """Cumulative incidence of each cause under both censoring rules, as a result table.
+
+    `causes` maps a cause to the codes of the column `ending` that count as it; any other code of `endings` but
+    ``none`` competes, death included.
+    """
+    names = {cause: number for number, cause in enumerate(causes, start=1)}
+    codes = {code: len(names) + 1 for code in endings if code != "none"}
+    codes |= {code: names[cause] for cause, own in causes.items() for code in own}
+    tables = []
+    for rule in CENSORING_RULES:
+        spells = coded_spells(
+            placements,
+            by=by,
+            censoring=rule,
+            codes=codes,
+            placement_kind=placement_kind,
+            ending=ending,
+        )
+        table = incidence_by_group(spells, causes=names, horizons=horizons, at_risk_floor=at_risk_floor)
+        tables.append(_labelled(table, by, placement_kind, rule))
+    return pd.concat(tables, ignore_index=True)
+
+
+def survival_table(
+    placements: pd.DataFrame,
+    ended_by: Sequence[str],
+    *,
+    by: str,
+    placement_kind: str,
+    horizons: Sequence[float],
+    at_risk_floor: int,
+) -> pd.DataFrame:
+    """Kaplan-Meier curves under both censoring rules, as a result table; other endings censor."""
+    tables = []
+    for rule, spells in _spells(placements, ended_by, by, placement_kind).items():
+        table = survival_by_group(spells, horizons=horizons, at_risk_floor=at_risk_floor)
+        tables.append(_labelled(table, by, placement_kind, rule))
+    return pd.concat(tables, ignore_index=True)
+
+
+def median_table(
+    placements: pd.DataFrame, ended_by: Sequence[str], *, by: str, placement_kind: str
+) -> pd.DataFrame:
+    """Number, endings and median days under both censoring rules, as a result table."""
+    tables = []
+    for rule, spells in _spells(placements, ended_by, by, placement_kind).items():
+        table = median_by_group(spells).rename(columns={"median": "median_days"})
+        tables.append(_labelled(table, by, placement_kind, rule))
+    return pd.concat(tables, ignore_index=True)
+
+
+def comparison_table(
+    placements: pd.DataFrame, ended_by: Sequence[str], *, by: str, placement_kind: str
+) -> pd.DataFrame:
+    """Log-rank tests under both censoring rules, as a result table; unknown groups are left out."""
+    known = placements[placements[by].notna() & (placements[by] != "unknown")]
+    rows = [
+        {"by": by, "placement_kind": placement_kind, "censoring": rule, **compare_groups(spells)}
+        for rule, spells in _spells(known, ended_by, by, placement_kind).items()
+        if len(spells)
+    ]
+    return pd.DataFrame(rows)
+
+
+def rate_table(
+    placements: pd.DataFrame, causes: Causes, *, by: str, placement_kind: str, cuts: Sequence[float]
+) -> pd.DataFrame:
+    """Rates per person-year of each cause, by band of days since placement, under both censoring rules."""
+    tables = []
+    for cause, own in causes.items():
+        for rule, spells in _spells(placements, own, by, placement_kind).items():
+            for group, rows in spells.groupby("group", sort=False, observed=True):
+                table = rates_in_bands(rows, cuts=cuts).assign(group=str(group), cause=cause)
+                tables.append(_labelled(table, by, placement_kind, rule))
+    return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame()
+
+
+def _spells(
+    placements: pd.DataFrame, ended_by: Sequence[str], by: str, placement_kind: str
+) -> dict[str, pd.DataFrame]:
+    """Coded spells under each censoring rule."""
+    codes = dict.fromkeys(ended_by, 1)
+    return {
+        rule: coded_spells(placements, by=by, censoring=rule, codes=codes, placement_kind=placement_kind)
+        for rule in CENSORING_RULES
+    }
+
+
+def _labelled(table: pd.DataFrame, by: str, placement_kind: str, rule: str) -> pd.DataFrame:
+    """The table with what it is about in front."""
+    named = table.rename(columns={"group": "stratum", "time": "days"})
+    named = named.assign(by=by, placement_kind=placement_kind, censoring=rule)
+    return named[[*_FRONT, *(name for name in named.columns if name not in _FRONT)]]

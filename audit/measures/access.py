@@ -1,0 +1,66 @@
+"""Access: deferrals, and emergency placements in time."""
+
+import pandas as pd
+
+from audit.statistics.summaries import with_proportions
+from audit.tallies import OVERALL, counts
+
+
+def emergency_placement_in_time(
+    attempts: pd.DataFrame,
+    *,
+    hours: float = 120.0,
+    days_after_ovulation: float = 5,
+) -> pd.DataFrame:
+    """Emergency attempts begun within the window, of all emergency attempts.
+
+    Population: first attempts of the day for emergency contraception, begun. Event: within `hours` of the
+    earliest unprotected intercourse, or within `days_after_ovulation` of the estimated ovulation (counted in
+    ``n_by_ovulation``). Unknown: not in time as far as the log shows, and listed in ``n_not_shown``. Whether the
+    device was placed is a line of its own.
+
+    Parameters
+    ----------
+    attempts
+        The table `audit.schema.derived.ATTEMPTS`.
+    hours, days_after_ovulation
+        The window.
+
+    Returns
+    -------
+    DataFrame
+        One row: ``by, stratum, events, n, n_unknown, n_by_ovulation, n_not_shown, n_placed, n_deferred,
+        proportion`` and limits (0-1), ``method, caution``.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> rows = pd.DataFrame({"indication": "emergency_contraception", "visit_outcome": "placed",
+    ...     "ec_hours_since_upsi": [100, 150, None], "ec_days_after_ovulation": [None, 4, None], "ec_basis": None})
+    >>> emergency_placement_in_time(rows)[["events", "n", "n_by_ovulation", "n_not_shown"]].values.tolist()
+    [[2, 3, 1, 1]]
+    """
+    emergency = attempts[attempts["indication"] == "emergency_contraception"]
+    begun = emergency[emergency["visit_outcome"].isin(["placed", "failed", "unknown"])]
+    since = begun["ec_hours_since_upsi"].astype("float64")
+    after = begun["ec_days_after_ovulation"].astype("float64")
+    by_hours = (since <= hours) | (begun["ec_basis"] == "within_120h_of_intercourse")
+    by_ovulation = ~by_hours & (
+        (after <= days_after_ovulation) | (begun["ec_basis"] == "within_5d_of_ovulation")
+    )
+    not_shown = ~by_hours & ~by_ovulation & since.isna() & (begun["ec_basis"] != "outside_window")
+    number = counts(begun)
+    table = pd.DataFrame(
+        {
+            "by": [OVERALL],
+            "stratum": [OVERALL],
+            "events": [int(number[by_hours | by_ovulation].sum())],
+            "n": [int(number.sum())],
+            "n_unknown": [0],
+            "n_by_ovulation": [int(number[by_ovulation].sum())],
+            "n_not_shown": [int(number[not_shown].sum())],
+            "n_placed": [int(number[begun["visit_outcome"] == "placed"].sum())],
+            "n_deferred": [int(counts(emergency)[emergency["visit_outcome"] == "deferred"].sum())],
+        }
+    )
+    return with_proportions(table)

@@ -1,0 +1,97 @@
+"""Continuation: for how long devices stay in use.
+
+Time zero is the placement; any ending of the device counts, a replacement included; death censors. There is no
+target and no better or worse here: a long continuation is not good if removal is hard to obtain.
+"""
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from audit.curves import comparison_table, median_table, survival_table
+from audit.schema.derived import ENDINGS
+from audit.tallies import OVERALL
+
+# Every ending of the device but death, which censors.
+_ENDED = tuple(name for name in ENDINGS if name not in ("none", "death"))
+
+
+def continuation_curve(
+    placements: pd.DataFrame,
+    *,
+    by: str = OVERALL,
+    placement_kind: str = "first",
+    horizons: Sequence[float] = (182, 365, 730, 1095),
+    at_risk_floor: int = 10,
+) -> pd.DataFrame:
+    """Proportion of devices still in use, by days since placement (Kaplan-Meier).
+
+    Population: placements of one kind. Ending: expulsion, removal for any reason, replacement, pregnancy,
+    perforation, or an unrecorded ending. Unknown: both censoring rules, row by row.
+
+    Parameters
+    ----------
+    placements
+        The table `audit.schema.derived.PLACEMENTS`, or a tally of it.
+    by
+        ``overall`` or a column of that table, such as ``device_class``.
+    placement_kind
+        ``first`` (each woman's first that is no replacement), ``replacement``, ``repeat`` or ``all``.
+    horizons
+        Days to read besides the days with an ending.
+    at_risk_floor
+        Below this many at risk a row carries a caution.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, placement_kind, censoring, days, at_risk, events, cumulative_events,
+        cumulative_censored, survival, standard_error, ci_lower, ci_upper`` (0-1), ``method, caution``.
+        No placement gives no rows.
+    """
+    return survival_table(
+        placements,
+        _ENDED,
+        by=by,
+        placement_kind=placement_kind,
+        horizons=horizons,
+        at_risk_floor=at_risk_floor,
+    )
+
+
+def continuation_summary(
+    placements: pd.DataFrame, *, by: str = OVERALL, placement_kind: str = "first"
+) -> pd.DataFrame:
+    """Number of devices, endings and median time in use, with limits.
+
+    Parameters
+    ----------
+    placements, by, placement_kind
+        As in `continuation_curve`.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, placement_kind, censoring, n, events, median_days, median_lower, median_upper``; nan
+        where half have not ended yet.
+    """
+    return median_table(placements, _ENDED, by=by, placement_kind=placement_kind)
+
+
+def continuation_tests(
+    placements: pd.DataFrame, *, by: str = "device_class", placement_kind: str = "first"
+) -> pd.DataFrame:
+    """Log-rank test that groups continue alike.
+
+    Parameters
+    ----------
+    placements, by, placement_kind
+        As in `continuation_curve`. Placements whose group is unknown are left out.
+
+    Returns
+    -------
+    DataFrame
+        ``by, placement_kind, censoring, statistic, degrees_of_freedom, p_value, groups, n, method``; nan where
+        no test can be made. No placement gives no rows.
+    """
+    return comparison_table(placements, _ENDED, by=by, placement_kind=placement_kind)

@@ -1,0 +1,171 @@
+"""Can these data be believed: rows used, fields recorded, what was doubtful, and which figures are off."""
+
+from collections.abc import Collection
+
+import pandas as pd
+
+from audit.schema.column import Column
+from audit.schema.indicators import INDICATORS
+from audit.schema.visits import VISITS
+from audit.statistics.summaries import with_proportions
+
+_ROWS = {
+    "insertion": ("insertion", "removal_and_replacement"),
+    "follow_up": ("follow_up", "unscheduled", "remote_contact"),
+    "removal": ("removal", "removal_and_replacement"),
+}
+# A blank in these says something only when the event happened.
+_CONDITIONAL = {
+    "failure_reason": ("insertion_outcome", ("failed", "stopped_on_request")),
+    "deferral_reason": ("insertion_outcome", ("deferred_not_started",)),
+    "onward_plan": ("insertion_outcome", ("failed", "stopped_on_request", "deferred_not_started")),
+    "bridging_method_given": ("insertion_outcome", ("failed", "stopped_on_request", "deferred_not_started")),
+    "ec_hours_since_upsi": ("indication", ("emergency_contraception",)),
+    "ec_basis": ("indication", ("emergency_contraception",)),
+    "ec_days_after_ovulation": ("indication", ("emergency_contraception",)),
+}
+_ONLY_IF_ANY = (
+    "completed_by_ref",
+    "supervisor_ref",
+    "event_date_reported",
+    "pregnancy_conception_est",
+    "device_status_at_conception",
+    "removal_reason_second",
+    "perforation_confirmed",
+    "dilation_max_mm",
+    "visit_ref",
+)
+
+
+def row_accounting(accounting: pd.DataFrame) -> pd.DataFrame:
+    """Rows in, used and set aside with the reason, all files together.
+
+    Parameters
+    ----------
+    accounting
+        ``disposition, reason, n`` per file, from the visit log.
+
+    Returns
+    -------
+    DataFrame
+        ``disposition, reason, n``; rows in equal rows used and rows set aside.
+    """
+    together = accounting.groupby(["disposition", "reason"], sort=False)["n"].sum().reset_index()
+    return together.astype({"n": "int64"})
+
+
+def field_completeness(visits: pd.DataFrame, *, by: str = "overall") -> pd.DataFrame:
+    """How often each field was filled in, of the rows to which it applies.
+
+    Population: rows of the kinds a column belongs to; a failure reason applies to failures only, and so on.
+    A code ``unknown`` is not filled in. Columns this log does not have, and those that are blank unless
+    something happened, are left out.
+
+    Parameters
+    ----------
+    visits
+        A standardised visit log.
+    by
+        ``overall`` or ``site_ref``.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, column, requirement, events`` (filled in), ``n, n_unknown, proportion`` and limits (0-1),
+        ``method, caution``; in the order of the schema.
+    """
+    rows = []
+    for column in VISITS.columns:
+        if column.name not in visits or column.name in _ONLY_IF_ANY:
+            continue
+        applies = visits[_applies(visits, column)]
+        recorded = _recorded(applies[column.name])
+        for stratum, index in _groups(applies, by):
+            rows.append(
+                {
+                    "by": by,
+                    "stratum": stratum,
+                    "column": column.name,
+                    "requirement": column.requirement,
+                    "events": int(recorded.loc[index].sum()),
+                    "n": len(index),
+                    "n_unknown": 0,
+                }
+            )
+    return with_proportions(
+        pd.DataFrame(rows, columns=["by", "stratum", "column", "requirement", "events", "n", "n_unknown"])
+    )
+
+
+def finding_counts(findings: pd.DataFrame) -> pd.DataFrame:
+    """How often each rule found something doubtful.
+
+    Parameters
+    ----------
+    findings
+        ``rule, severity, source, row, column, message``.
+
+    Returns
+    -------
+    DataFrame
+        ``rule, severity, column, n, message``; most frequent first. No finding gives no rows.
+    """
+    keys = ["rule", "severity", "column"]
+    counted = findings.groupby(keys, sort=False).agg(n=("rule", "size"), message=("message", "first"))
+    return counted.reset_index().sort_values(
+        ["n", "rule", "column"], ascending=[False, True, True], ignore_index=True
+    )
+
+
+def indicator_availability(columns: Collection[str]) -> pd.DataFrame:
+    """Which figures this log can give, and what the others lack.
+
+    Parameters
+    ----------
+    columns
+        The columns of the visit log.
+
+    Returns
+    -------
+    DataFrame
+        ``indicator`` (name of its table), ``title, available, reason``.
+    """
+    rows = []
+    for indicator in INDICATORS:
+        lacking = [group for group in indicator.needs if not set(group) & set(columns)]
+        named = "; ".join(" or ".join(group) for group in lacking)
+        rows.append(
+            {
+                "indicator": indicator.table,
+                "title": indicator.title,
+                "available": not lacking,
+                "reason": f"This log does not record {named}." if lacking else "",
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _applies(visits: pd.DataFrame, column: Column) -> pd.Series:
+    """The rows a column belongs to."""
+    if column.rows == ("all",):
+        return pd.Series(True, index=visits.index)
+    kinds = {kind for part in column.rows for kind in _ROWS[part]}
+    applies = visits["visit_kind"].isin(kinds)
+    if column.name in _CONDITIONAL:
+        deciding, codes = _CONDITIONAL[column.name]
+        if deciding in visits:
+            applies &= visits[deciding].isin(codes)
+    return applies
+
+
+def _recorded(values: pd.Series) -> pd.Series:
+    """Whether a value is there and says something."""
+    return values.notna() & ~values.isin(["", "unknown"])
+
+
+def _groups(rows: pd.DataFrame, by: str) -> list[tuple[str, pd.Index]]:
+    """The strata with their rows."""
+    if by == "overall":
+        return [("overall", rows.index)]
+    named = rows[by].astype(object).fillna("not recorded").astype(str)
+    return [(str(name), index) for name, index in named.groupby(named).groups.items()]

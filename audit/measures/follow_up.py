@@ -1,0 +1,97 @@
+"""Follow-up: who was checked when the check was due, and of how many the first year's outcome is known.
+
+The second figure is the gate for everything that rests on time since placement: women with trouble come back, so
+what is learned only from those who return is not what happened to all.
+"""
+
+import pandas as pd
+
+from audit.statistics.summaries import with_proportions
+from audit.tallies import OVERALL, count_outcomes, of_kind, tally_outcomes
+
+# How far the known outcomes carry the page.
+LEADS, AS_EQUALS, BOUNDS_ONLY, NOT_YET = "last_known_leads", "both_as_equals", "bounds_only", "not_yet_due"
+
+
+def check_done(placements: pd.DataFrame, *, by: str = OVERALL, placement_kind: str = "all") -> pd.DataFrame:
+    """Placements checked in the check-up window, of those whose window has closed.
+
+    Population: placements whose window has closed by the freeze and whose device had not come out before it
+    opened. Event: a contact in the window that shows where the device is. Unknown: none; a check that is not in
+    the log was not done as far as the service knows.
+
+    Parameters
+    ----------
+    placements
+        The table `audit.schema.derived.PLACEMENTS`.
+    by
+        ``overall`` or a column of that table, such as ``site_ref``.
+    placement_kind
+        ``first``, ``replacement``, ``repeat`` or ``all``.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, events, n, n_unknown, n_not_due, proportion`` and limits (0-1), ``method, caution``.
+    """
+    return _known_or_not(placements, "check_done", by, placement_kind)
+
+
+def outcome_known(
+    placements: pd.DataFrame, *, by: str = OVERALL, placement_kind: str = "first"
+) -> pd.DataFrame:
+    """Placements of which the first year's outcome is known, of those old enough.
+
+    Population: placements at least a year and 30 days before the freeze. Event: an ending of a known kind, or
+    the device known in place late in the year. Moved away, declined and not reached count as not known.
+
+    Parameters
+    ----------
+    placements, by, placement_kind
+        As in `check_done`.
+
+    Returns
+    -------
+    DataFrame
+        As `check_done`.
+    """
+    return _known_or_not(placements, "outcome_known", by, placement_kind)
+
+
+def follow_up_gate(known: pd.DataFrame, *, leads: float = 0.8, floor: float = 0.6) -> str:
+    """What the share of known outcomes allows the page to say.
+
+    Parameters
+    ----------
+    known
+        The overall row of `outcome_known`.
+    leads, floor
+        From the first on, `last_known` leads; below the second, only bounds are shown (0-1).
+
+    Returns
+    -------
+    str
+        ``last_known_leads``, ``both_as_equals``, ``bounds_only``, or ``not_yet_due``.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> follow_up_gate(pd.DataFrame({"n": [50], "proportion": [0.66]}))
+    'both_as_equals'
+    """
+    if known.empty or known["n"].iloc[0] == 0:
+        return NOT_YET
+    share = float(known["proportion"].iloc[0])
+    if share >= leads:
+        return LEADS
+    return AS_EQUALS if share >= floor else BOUNDS_ONLY
+
+
+def _known_or_not(placements: pd.DataFrame, column: str, by: str, placement_kind: str) -> pd.DataFrame:
+    """A yes/no column over placements of one kind; missing means not yet due."""
+    own = of_kind(placements, placement_kind)
+    tally = tally_outcomes(own, outcome=column, by=by)
+    table = count_outcomes(tally, events=("yes",), others=("no",), by=by)
+    table = table.rename(columns={"n_unknown": "n_not_due"}).assign(n_unknown=0)
+    table.insert(2, "placement_kind", placement_kind)
+    return with_proportions(table)

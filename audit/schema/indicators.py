@@ -1,0 +1,189 @@
+"""What each figure of an audit is: question, numerator, denominator, unknowns, method and source, said once.
+
+The code that computes a figure, the report that prints it and the docs all read it here.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Indicator:
+    """One figure of the audit.
+
+    `needs` lists what the log must record: for each entry, at least one of its columns. `table` is the result
+    table that holds the figure.
+    """
+
+    table: str
+    title: str
+    question: str
+    numerator: str
+    denominator: str
+    unknowns: str
+    method: str
+    source: str
+    needs: tuple[tuple[str, ...], ...]
+
+
+_WILSON = "Wilson 95% limits; exact (Clopper-Pearson) limits where 5 or fewer either way, or fewer than 30."
+_BOTH_RULES = (
+    "Two rules side by side: last known (observation ends on the last day the device was known in place) and "
+    "assumed in place (carried on to the freeze less a reporting lag)."
+)
+_CI_SOURCES = (
+    "Wilson EB, J Am Stat Assoc 1927;22:209-212; Clopper CJ, Pearson ES, Biometrika 1934;26:404-413; "
+    "Newcombe RG, Stat Med 1998;17:857-872."
+)
+_KM_SOURCES = "Kaplan EL, Meier P, J Am Stat Assoc 1958;53:457-481; limits on the log(-log) scale."
+_AJ_SOURCES = "Aalen OO, Johansen S, Scand J Stat 1978;5:141-150; Putter H et al, Stat Med 2007;26:2389-2430."
+
+INDICATORS: tuple[Indicator, ...] = (
+    Indicator(
+        "failed_insertions",
+        "Failed insertions",
+        "How often could a device not be placed?",
+        "Insertions begun that ended without a device in the cavity, stopped on request included.",
+        "Insertions begun (an instrument passed the external os, or a tenaculum was applied) with known outcome. "
+        "Deferrals are counted apart.",
+        "An insertion without a recorded outcome is counted beside, never as a success.",
+        _WILSON,
+        _CI_SOURCES,
+        (("insertion_outcome",),),
+    ),
+    Indicator(
+        "failed_insertions_by_clinician",
+        "Failed insertions per clinician",
+        "Does any clinician's figure differ from the service's by more than chance, and do the women explain it?",
+        "Failed attempts owned by the clinician who started; one taken over counts against the starter.",
+        "The clinician's own independent attempts with known outcome in twelve months.",
+        "Attempts without a clinician's code are a row of their own and are never classified.",
+        "Exact binomial tail against the service's proportion: 2.5% on one side asks, 0.1% calls for a review. "
+        "Observed against expected failures standardises by parity group; its tail is an exact sum of binomials.",
+        "Spiegelhalter DJ, Stat Med 2005;24:1185-1202.",
+        (("insertion_outcome",), ("clinician_ref",)),
+    ),
+    Indicator(
+        "failure_reasons",
+        "Why insertions failed",
+        "What stopped them?",
+        "Failed attempts with the reason.",
+        "Failed attempts.",
+        "A reason that is not recorded is a row of its own.",
+        _WILSON,
+        _CI_SOURCES,
+        (("insertion_outcome",), ("failure_reason",)),
+    ),
+    Indicator(
+        "vasovagal_by_parity",
+        "Vasovagal reactions",
+        "Who reacted, and how badly?",
+        "Insertion visits with a reaction: any (grade 1 or more), grade 2 or more, loss of consciousness.",
+        "Insertion visits with the reaction recorded.",
+        "A blank is unknown, not grade 0, unless the service charts by exception and says so.",
+        f"{_WILSON} Risk ratio (Katz), difference (Newcombe), Fisher's exact test, Cochran-Armitage trend.",
+        f"{_CI_SOURCES} Katz D et al, Biometrics 1978;34:469-474; Newcombe RG, Stat Med 1998;17:873-890; "
+        "Armitage P, Biometrics 1955;11:375-386. The grades are local, not a published scale.",
+        (("vasovagal_grade", "vasovagal_reaction", "syncope"),),
+    ),
+    Indicator(
+        "expulsion_incidence",
+        "Expulsion",
+        "How many devices come out by themselves, and by when?",
+        "First complete or partial expulsion (any part in the cervical canal), dated when found.",
+        "Placements followed from day 0: each woman's first that is no replacement.",
+        _BOTH_RULES,
+        "Cumulative incidence (Aalen-Johansen), other endings competing; one minus Kaplan-Meier beside it.",
+        _AJ_SOURCES,
+        (("device_in_situ", "removal_reason_main"),),
+    ),
+    Indicator(
+        "removal_incidence",
+        "Removal",
+        "How many devices are taken out, and why?",
+        "Removals, by group of reasons.",
+        "Placements followed from day 0: each woman's first that is no replacement.",
+        f"{_BOTH_RULES} A reason not recorded is a group of its own.",
+        "Cumulative incidence (Aalen-Johansen), other endings competing.",
+        _AJ_SOURCES,
+        (("removal_reason_main", "device_in_situ"),),
+    ),
+    Indicator(
+        "continuation_curve",
+        "Continuation",
+        "For how long do devices stay in use?",
+        "Devices without any ending; a replacement ends the device, death censors.",
+        "Placements followed from day 0: each woman's first that is no replacement.",
+        _BOTH_RULES,
+        "Kaplan-Meier with log(-log) limits; log-rank test between device classes.",
+        f"{_KM_SOURCES} Peto R, Peto J, J R Stat Soc A 1972;135:185-207.",
+        (("device_in_situ", "removal_reason_main"),),
+    ),
+    Indicator(
+        "person_time_rates",
+        "Rates per 100 woman-years",
+        "How often do endings happen for the time devices are in use?",
+        "Endings of each kind.",
+        "Woman-years in use and under observation, split by time since placement.",
+        _BOTH_RULES,
+        "Exact Poisson (Garwood) limits; a period against the service's own earlier rates, band by band.",
+        "Garwood F, Biometrika 1936;28:437-442.",
+        (("device_in_situ", "removal_reason_main"),),
+    ),
+    Indicator(
+        "perforation",
+        "Perforation",
+        "Was any uterus perforated?",
+        "Perforations confirmed by imaging or surgery, whenever found, each counted once against its insertion.",
+        "Insertion attempts with a known outcome, failed ones included.",
+        "Attempts at which neither yes nor no is recorded; with more than 20% of them only bounds are given.",
+        "Exact (Clopper-Pearson) limits.",
+        _CI_SOURCES,
+        (("perforation_suspected", "perforation_confirmed"),),
+    ),
+    Indicator(
+        "pregnancy",
+        "Pregnancy with a device",
+        "Did anyone become pregnant?",
+        "Conceptions after placement with the device in place, partly or unnoticed out.",
+        "Woman-years in use and under observation, placements for contraception.",
+        _BOTH_RULES,
+        "Exact Poisson (Garwood) limits, per 100 woman-years (the Pearl index).",
+        "Garwood F, Biometrika 1936;28:437-442.",
+        (("pregnancy",),),
+    ),
+    Indicator(
+        "outcome_known",
+        "Outcome known at 12 months",
+        "Of how many women do we know what became of the device?",
+        "Placements with an ending of a known kind, or the device known in place on day 330 or later.",
+        "Placements at least a year and 30 days before the freeze.",
+        "Moved away, declined and not reached count as not known.",
+        _WILSON,
+        _CI_SOURCES,
+        (("device_in_situ", "contact_result"),),
+    ),
+    Indicator(
+        "check_done",
+        "Check at 4 to 6 weeks",
+        "Was she checked when the check was due?",
+        "Placements with a contact on day 21 to 56 that shows where the device is.",
+        "Placements whose window has closed and whose device had not come out before it opened.",
+        "A check that is not in the log counts as not done.",
+        f"{_WILSON} The window is a local standard (common practice, no source).",
+        _CI_SOURCES,
+        (("device_in_situ",),),
+    ),
+    Indicator(
+        "emergency_placement_in_time",
+        "Emergency placement in time",
+        "Were emergency devices offered in time?",
+        "Emergency attempts within 120 hours of the earliest unprotected intercourse, or 5 days of ovulation.",
+        "All emergency attempts.",
+        "Hours not recorded and no basis given: not in time as far as the log shows.",
+        _WILSON,
+        "US Selected Practice Recommendations for Contraceptive Use, 2024 (intrauterine page, read).",
+        (("indication",), ("ec_hours_since_upsi", "ec_basis", "ec_days_after_ovulation")),
+    ),
+)
+
+BY_TABLE = {indicator.table: indicator for indicator in INDICATORS}
