@@ -88,7 +88,7 @@ def risk_ratio(
     Estimate
         value is 0 with no events in the first group, infinity with none in the second, nan with none in
         both; a limit the data cannot bound is 0 or infinity (with "katz" both are, once a group has no
-        events). All three are nan where a group has n = 0; empty in, empty out.
+        events or both have nothing else). All three are nan where a group has n = 0; empty in, empty out.
 
     Raises
     ------
@@ -133,8 +133,8 @@ def risk_ratio(
 def _katz(
     x_1: FloatArray, n_1: FloatArray, x_2: FloatArray, n_2: FloatArray, z: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Return the limits that are normal on the log scale, 0 and infinity without events."""
-    both = (x_1 > 0) & (x_2 > 0)
+    """Return the limits that are normal on the log scale, 0 and infinity where that has no spread."""
+    both = (x_1 > 0) & (x_2 > 0) & ((x_1 < n_1) | (x_2 < n_2))
     a, m, b, k = (np.where(both, part, 1.0) for part in (x_1, n_1, x_2, n_2))
     log_ratio, half_width = np.log(a / m / (b / k)), z * np.sqrt(1 / a - 1 / m + 1 / b - 1 / k)
     lower, upper = np.exp(log_ratio - half_width), np.exp(log_ratio + half_width)

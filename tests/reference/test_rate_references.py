@@ -116,3 +116,17 @@ def test_a_published_pearl_index_follows_from_its_events(events, years, printed,
 )
 def test_the_other_rates_of_that_table_follow_from_their_events(events, years, printed):
     assert observed_expected(events, years).value * 100 == pytest.approx(printed, abs=0.05)
+
+
+def test_byars_limits_are_those_of_a_public_health_method():
+    # Public Health England's technical guide and R package for indirectly standardised ratios: 895 observed
+    # against 835.88 expected, and 91 observed, whose printed rates have limits in this ratio. Computed by
+    # that package.
+    found = observed_expected(895, 835.8835612, method="byar")
+    assert (found.value, found.ci_lower, found.ci_upper) == (
+        pytest.approx(1.070723294, rel=1e-8),
+        pytest.approx(1.001714771, rel=1e-8),
+        pytest.approx(1.143233287, rel=1e-8),
+    )
+    lower, upper = rate_interval(91, 1, method="byar")
+    assert upper / lower == pytest.approx(0.1336657633 / 0.0876504010, rel=1e-8)

@@ -1,0 +1,137 @@
+"""Rates, rate ratios and observed against expected: tails, properties, edges."""
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+from scipy import stats
+
+from audit.statistics.expected import indirect_expected, observed_expected
+from audit.statistics.rates import METHODS, rate_interval, rate_ratio, rate_ratio_test
+
+events = st.integers(0, 400)
+exposures = st.floats(0.1, 5000)
+methods = st.sampled_from(sorted(METHODS))
+
+
+@given(events, exposures, st.floats(0.5, 0.999))
+def test_the_exact_limits_have_the_nominal_tails(x, exposure, confidence):
+    lower, upper = rate_interval(x, exposure, confidence=confidence)
+    tail = (1 - confidence) / 2
+    assert stats.poisson.cdf(x, upper * exposure) == pytest.approx(tail, rel=1e-8)
+    if x:
+        assert stats.poisson.sf(x - 1, lower * exposure) == pytest.approx(tail, rel=1e-8)
+    else:
+        assert lower == 0
+
+
+@given(events, exposures, st.floats(0.5, 0.999))
+def test_the_mid_p_limits_have_the_nominal_mid_tails(x, exposure, confidence):
+    lower, upper = rate_interval(x, exposure, confidence=confidence, method="mid_p")
+    tail = (1 - confidence) / 2
+    mean = upper * exposure
+    assert stats.poisson.cdf(x, mean) - stats.poisson.pmf(x, mean) / 2 == pytest.approx(tail, rel=1e-7)
+    if x:
+        mean = lower * exposure
+        assert stats.poisson.sf(x, mean) + stats.poisson.pmf(x, mean) / 2 == pytest.approx(tail, rel=1e-7)
+
+
+@given(events, exposures, methods)
+def test_limits_hold_the_rate_and_scale_with_the_exposure(x, exposure, method):
+    lower, upper = rate_interval(x, exposure, method=method)
+    assert 0 <= lower <= x / exposure <= upper
+    halved = rate_interval(x, exposure * 2, method=method)
+    assert halved == (pytest.approx(lower / 2), pytest.approx(upper / 2))
+
+
+def test_byars_approximation_is_close_to_the_exact_limits_from_five_events():
+    # Breslow and Day 1987 call it accurate even for small counts.
+    x = np.arange(5, 200)
+    assert np.abs(rate_interval(x, 1, method="byar")[1] / rate_interval(x, 1)[1] - 1).max() < 0.002
+    assert np.abs(rate_interval(x, 1, method="byar")[0] / rate_interval(x, 1)[0] - 1).max() < 0.02
+
+
+def test_no_exposure_has_no_rate_and_no_event_a_lower_limit_of_0():
+    for method in METHODS:
+        lower, upper = rate_interval([0, 0, 2], [0, 5, 0], method=method)
+        assert np.isnan([lower[0], upper[0], lower[2], upper[2]]).all()
+        assert lower[1] == 0
+        assert upper[1] > 0
+    lower, upper = rate_interval([], [])
+    assert lower.shape == upper.shape == (0,)
+    assert isinstance(rate_interval(1, 5)[0], float)
+
+
+@given(events, exposures, events, exposures, st.sampled_from(["exact", "mid_p"]))
+def test_a_rate_ratio_holds_its_estimate_and_inverts_with_the_groups(x_1, time_1, x_2, time_2, method):
+    found = rate_ratio(x_1, time_1, x_2, time_2, method=method)
+    assume(x_1 and x_2)
+    assert 0 < found.ci_lower <= found.value <= found.ci_upper < np.inf
+    swapped = rate_ratio(x_2, time_2, x_1, time_1, method=method)
+    assert found.ci_lower * swapped.ci_upper == pytest.approx(1, rel=1e-8)
+
+
+def test_rate_ratios_without_events_are_bounded_on_one_side():
+    found = rate_ratio([0, 3, 0, 1], [5, 5, 5, 0], [3, 0, 0, 1], 5)
+    assert found.value.tolist() == pytest.approx([0, np.inf, np.nan, np.nan], nan_ok=True)
+    assert found.ci_lower[:3].tolist() == [0, pytest.approx(0.413, abs=1e-3), 0]
+    assert found.ci_upper[:3].tolist() == [pytest.approx(1 / 0.413, rel=1e-2), np.inf, np.inf]
+    assert np.isnan([found.ci_lower[3], found.ci_upper[3]]).all()
+
+
+@given(st.integers(0, 60), exposures, st.integers(0, 60), exposures)
+def test_the_rate_test_agrees_with_scipys_binomial_test(x_1, time_1, x_2, time_2):
+    assume(x_1 + x_2)
+    expected = stats.binomtest(x_1, x_1 + x_2, time_1 / (time_1 + time_2)).pvalue
+    assert rate_ratio_test(x_1, time_1, x_2, time_2).p_value == pytest.approx(expected, rel=1e-7)
+
+
+@given(st.integers(0, 60), exposures, st.integers(0, 60), exposures)
+def test_the_mid_p_rate_test_agrees_with_the_mid_p_limits(x_1, time_1, x_2, time_2):
+    p_value = rate_ratio_test(x_1, time_1, x_2, time_2, method="mid_p").p_value
+    assume(abs(p_value - 0.05) > 1e-6)
+    found = rate_ratio(x_1, time_1, x_2, time_2, method="mid_p")
+    assert bool(found.ci_lower <= 1 <= found.ci_upper) == (p_value > 0.05)
+
+
+def test_a_rate_test_without_events_finds_nothing_and_without_exposure_is_nan():
+    assert rate_ratio_test(0, 5, 0, 7).p_value == 1
+    assert np.isnan(rate_ratio_test(1, 0, 2, 7).p_value)
+
+
+def test_expected_events_are_rates_times_own_denominators():
+    assert indirect_expected([0.1, 0.02], [10, 50]) == pytest.approx(2)
+    assert indirect_expected([0.1, 0.02], [[10, 50], [0, 0]]).tolist() == pytest.approx([2, 0])
+    assert indirect_expected([], []) == 0
+
+
+def test_an_unknown_rate_spoils_only_groups_that_need_it():
+    found = indirect_expected([0.1, np.nan], [[10, 0], [10, 1]])
+    assert found[0] == pytest.approx(1)
+    assert np.isnan(found[1])
+
+
+def test_observed_over_expected_is_a_rate_over_the_expected():
+    found = observed_expected([4, 0, 2], [2.0, 1.5, 0.0])
+    assert found.value[:2].tolist() == [2, 0]
+    assert (found.ci_lower[0], found.ci_upper[0]) == rate_interval(4, 2.0)
+    assert np.isnan([found.value[2], found.ci_lower[2], found.ci_upper[2]]).all()
+
+
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (lambda: rate_interval(1.5, 2), "events must be whole numbers of zero or more, got 1.5"),
+        (lambda: rate_interval(1, -2), "exposure must be finite and zero or more, got -2"),
+        (lambda: rate_interval(1, np.nan), "exposure must be finite and zero or more, got nan"),
+        (lambda: rate_interval(1, 2, method="wald"), "method must be one of garwood, mid_p, byar"),
+        (lambda: rate_interval(1, 2, confidence=95), "confidence must lie between 0 and 1, got 95"),
+        (lambda: rate_ratio(1, 2, 1, 2, method="wald"), "method must be one of exact, mid_p"),
+        (lambda: rate_ratio_test(1, 2, 1, 2, method="exact"), "method must be one of minimum_likelihood"),
+        (lambda: indirect_expected([0.1], [1, 2]), r"one column per rate \(1\), got shape \(2,\)"),
+        (lambda: indirect_expected([-0.1], [1]), "rates must be finite and zero or more, got -0.1"),
+    ],
+)
+def test_a_wrong_argument_is_refused_by_name(call, message):
+    with pytest.raises(ValueError, match=message):
+        call()
