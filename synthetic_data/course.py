@@ -67,6 +67,7 @@ class FollowUp:
     returns_with_trouble: float = 0.88
     returns_with_trouble_if_lost: float = 0.65
     days_to_return: float = 8.0
+    closing_call: bool = False  # everyone is reached on the last day of the log
     missed_call_recorded: float = 0.60
     replaced_after_expulsion: float = 0.45
     returns_after_unknown_ending: float = 0.08

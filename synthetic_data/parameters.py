@@ -189,7 +189,8 @@ def fully_followed(parameters: ServiceParameters = LARKFIELD) -> ServiceParamete
     Returns
     -------
     ServiceParameters
-        Nobody is lost, moves or declines; every removal is done here. For recovery tests, where the truth of
+        Nobody is lost, moves or declines; every removal is done here; and a call on the last day finds who
+        still has her device, so that time in place is known in full. For recovery tests, where the truth of
         the hazards should come back without a bias from follow-up.
 
     Examples
@@ -206,5 +207,6 @@ def fully_followed(parameters: ServiceParameters = LARKFIELD) -> ServiceParamete
         returns_with_trouble=1.0,
         returns_with_trouble_if_lost=1.0,
         days_to_return=0.0,
+        closing_call=True,
     )
     return replace(parameters, sites=sites, follow_up=follow_up)

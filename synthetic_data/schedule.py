@@ -6,6 +6,7 @@ from synthetic_data.codes import (
     Array,
     Columns,
     code,
+    day_number,
     working_day,
 )
 from synthetic_data.endings import (
@@ -14,7 +15,8 @@ from synthetic_data.endings import (
 from synthetic_data.parameters import ServiceParameters
 
 NEVER = 10**7
-# Slots: the check, calls near 6, 12, 24 and 36 months, and one visit for symptoms with nothing found.
+# Slots: the check, calls near 6, 12, 24 and 36 months, one visit for symptoms with nothing found,
+# and the closing call where there is one.
 WINDOWS = ((28, 46), (175, 200), (345, 386), (715, 760), (1080, 1120))
 SYMPTOM_SLOT = len(WINDOWS)
 SLOT_KINDS = (
@@ -24,6 +26,7 @@ SLOT_KINDS = (
     "remote_contact",
     "remote_contact",
     "unscheduled",
+    "remote_contact",
 )
 
 
@@ -39,7 +42,13 @@ def planned_contacts(
     call = np.array([site.answers_call for site in sites])[places["site_ref"]]
     chances = np.column_stack([check, *[call] * (len(WINDOWS) - 1), np.ones(size)])
     reached = (rng.random(chances.shape) < chances) & ~places["lost"][:, None]
-    return working_day(places["day"][:, None] + np.column_stack(gaps)), reached
+    planned = working_day(places["day"][:, None] + np.column_stack(gaps))
+    if not parameters.follow_up.closing_call:
+        return planned, reached
+    last = day_number(parameters.data_to)
+    earlier = np.where(planned < last, planned, NEVER)
+    closing = np.full(size, last)
+    return np.column_stack([earlier, closing]), np.column_stack([reached, np.ones(size, dtype=bool)])
 
 
 def contact(places: Columns, day: Array, kind: Array) -> Columns:

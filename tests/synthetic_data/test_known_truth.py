@@ -289,3 +289,17 @@ def test_a_woman_who_exchanges_or_lost_a_device_has_had_one(visits: pd.DataFrame
     had = (visits["visit_kind"] == "removal_and_replacement") | (visits["prior_expulsion"] == "yes")
     assert set(visits.loc[had, "prior_iud"]) == {"yes"}
     assert set(visits.loc[visits["placement_timing"] == "post_abortion_same_day", "ever_pregnant"]) == {"yes"}
+
+
+def test_fully_followed_every_device_not_known_to_be_out_is_found_on_the_last_day(
+    visits: pd.DataFrame,
+) -> None:
+    last = visits.drop_duplicates("patient_ref", keep="last")
+    ended = last["device_in_situ"].isin(
+        ["removed_here", "complete_expulsion", "not_in_uterus", "partial_expulsion"]
+    )
+    without = last["insertion_outcome"].isin(["failed", "stopped_on_request", "deferred_not_started"])
+    gone = (last["contact_result"] == "died") | (last["pregnancy"].notna() & (last["pregnancy"] != "none"))
+    found = (last["visit_date"] == LARKFIELD.data_to) & (last["device_in_situ"] == "in_situ_reported")
+    assert (found | ended | without | gone).all()
+    assert found.mean() > 0.6
