@@ -139,7 +139,8 @@ def _without_wrong_scale(read: Readings) -> Readings:
     rows = np.bincount(read.codes, minlength=len(read.texts))
     above = sum(int(n) for n, item in zip(rows, read.readings, strict=True) if item.note == "above")
     known = sum(int(n) for n, item in zip(rows, read.readings, strict=True) if item.value is not None)
-    if above <= known:
+    # One value alone is a typing error, not a scale.
+    if above <= max(known, 1):
         return read
     readings = tuple(
         Reading(reason="wrong_scale") if item.value is not None or item.note == "above" else item

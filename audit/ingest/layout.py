@@ -1,7 +1,7 @@
 """Which heading of a clinic's log feeds which of our columns."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from difflib import get_close_matches
 
 from audit.errors import InputRefused, MissingColumns, name_a_few
@@ -111,13 +111,13 @@ def _refuse_missing(matched: Mapping[str, int], source: Source, layout: Layout) 
             "Remove the lines above them and run again."
         )
     if missing:
-        near = _nearest(missing[0], source)
+        near = _nearest(missing[0], source, matched.values())
         raise MissingColumns(
             f"{source.name}: no column for {name_a_few(missing)}. {near}{_found(source)} {_HINT}"
         )
     raise MissingColumns(
         f"{source.name}: no column for an outcome; at least one of {name_a_few(list(ONE_OF))} is needed. "
-        f"{_nearest(ONE_OF[0], source)}{_found(source)} {_HINT}"
+        f"{_nearest(ONE_OF[0], source, matched.values())}{_found(source)} {_HINT}"
     )
 
 
@@ -130,12 +130,18 @@ def _line_of_headings(source: Source, layout: Layout) -> int | None:
     return None
 
 
-def _nearest(name: str, source: Source) -> str:
-    """A sentence with the headings most like a name."""
-    headings = {plain_heading(heading): heading for heading in reversed(source.headings) if heading}
-    near = get_close_matches(plain_heading(name), list(headings), n=2, cutoff=0.5)
+def _nearest(name: str, source: Source, taken: Iterable[int] = ()) -> str:
+    """A sentence with the headings most like a name, those already in use left out."""
+    free = [heading for position, heading in enumerate(source.headings) if position not in set(taken)]
+    headings = {_sorted_words(heading): heading for heading in reversed(free) if heading}
+    near = get_close_matches(_sorted_words(name), list(headings), n=2, cutoff=0.5)
     quoted = " or ".join(f"'{shown(headings[match])}'" for match in near)
     return f"Nearest heading: {quoted}. " if near else ""
+
+
+def _sorted_words(heading: str) -> str:
+    """The words of a heading in order of the alphabet, so that "date of visit" is like "visit date"."""
+    return " ".join(sorted(plain_heading(heading).split()))
 
 
 def _found(source: Source) -> str:

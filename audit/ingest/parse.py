@@ -145,7 +145,7 @@ def parse_integer(text: str, *, unit: str = "", log_unit: str = "", decimal_comm
 
 def parse_flag(text: str, *, words: Mapping[str, str]) -> Reading:
     """Yes or no as a bool, from `words` (see `flag_words`); any other word is ``unknown_word``."""
-    plain = plain_text(text)
+    plain = plain_text(text, keep=words)
     if isinstance(plain, Reading):
         return plain
     meaning = words.get(plain.casefold())

@@ -108,7 +108,7 @@ def _is_content(octets: Octets, delimiter: str) -> Flags:
 
 def _refuse_long_line(line_ends: Integers, where: str) -> None:
     """Refuse a line that no log has."""
-    lengths = np.diff(line_ends, prepend=-1)
+    lengths = np.diff(line_ends, prepend=-1) - 1
     longest = int(lengths.argmax())
     if lengths[longest] > MAX_LINE_BYTES:
         raise UnreadableFile(
@@ -190,5 +190,6 @@ def _refuse_stray_quote(
     lines = int(np.searchsorted(line_ends, close)) + 1 - line
     if lines and content[close + 1 : close + 2] not in (b"\n", delimiter.encode()):
         raise UnreadableFile(
-            f"{where}, line {line}: a quoted value runs over {lines} lines. Check the quotes around it."
+            f"{where}, line {line}: a quoted value runs over {lines} "
+            f"{'line' if lines == 1 else 'lines'}. Check the quotes around it."
         )

@@ -1,0 +1,60 @@
+"""Bytes to text: what is told, what is assumed and what is refused."""
+
+import codecs
+
+import pytest
+
+from audit.errors import UnreadableFile
+from audit.ingest.decode import decoded
+
+LOG = "visit_date,site_ref\n2026-07-01,Caf\u00e9\n"
+
+
+@pytest.mark.parametrize(
+    ("octets", "encoding"),
+    [
+        (LOG.encode(), "utf-8"),
+        (codecs.BOM_UTF8 + LOG.encode(), "utf-8-sig"),
+        (codecs.BOM_UTF16_LE + LOG.encode("utf-16-le"), "utf-16"),
+        (codecs.BOM_UTF16_BE + LOG.encode("utf-16-be"), "utf-16"),
+        (LOG.encode("cp1252"), "windows-1252"),
+        (LOG.replace("\n", "\r\n").encode(), "utf-8"),
+        (LOG.replace("\n", "\r").encode(), "utf-8"),
+    ],
+)
+def test_the_same_text_comes_out_whatever_the_encoding_and_the_line_ends(
+    octets: bytes, encoding: str
+) -> None:
+    text = decoded(octets, where="v.csv")
+    assert text.content.decode() == LOG
+    assert text.encoding == encoding
+    assert text.bad_lines == {}
+
+
+def test_one_bad_byte_among_valid_lines_spoils_its_own_line_only() -> None:
+    octets = LOG.encode() + b"2026-07-02,Caf\xe9\n2026-07-03,x\n"
+    assert decoded(octets, where="v.csv").bad_lines == {3: "undecodable_bytes"}
+
+
+def test_a_nul_spoils_its_line() -> None:
+    octets = LOG.encode() + b"2026-07-02,x\0y\n" + b"2026-07-03,z\n" * 20
+    assert decoded(octets, where="v.csv").bad_lines == {3: "nul_byte"}
+
+
+@pytest.mark.parametrize(
+    ("octets", "sentence"),
+    [
+        (b"", "v.csv: is empty. A log needs at least a line of headings."),
+        (b"\r\n \n", "v.csv: is empty."),
+        (LOG.encode("utf-16-be"), "v.csv: looks like UTF-16 without its byte-order mark."),
+        (LOG.encode("cp037"), "v.csv: the encoding cannot be told."),
+        (b"\x89PNG\r\n\x1a\n" + bytes(range(128, 256)), "v.csv: the encoding cannot be told."),
+        (b"PK\x03\x04rest", "v.csv: is a workbook or an archive. Save the sheet as 'CSV UTF-8'"),
+        (b"\xd0\xcf\x11\xe0rest", "v.csv: is an old or password-protected workbook."),
+        (codecs.BOM_UTF16_LE + b"\x00", "v.csv: opens as UTF-16 but is not."),
+    ],
+)
+def test_what_is_not_a_text_in_a_known_encoding_is_refused(octets: bytes, sentence: str) -> None:
+    with pytest.raises(UnreadableFile) as refusal:
+        decoded(octets, where="v.csv")
+    assert str(refusal.value).startswith(sentence)
