@@ -137,7 +137,8 @@ def _compared(published: Published, results: AuditResults) -> dict[str, object]:
     own, why_not = _own_figure(published, results)
     if own is None:
         return {**facts, "verdict": NOT_COMPARABLE, "reason": why_not, **source}
-    return {**facts, **own, **_judged(facts, own, published, results), **source}
+    judged = _judged(facts, own, published, results)
+    return {**facts, **{name: value for name, value in own.items() if name != "caution"}, **judged, **source}
 
 
 def _published_limits(published: Published) -> tuple[float, float, str]:
@@ -225,6 +226,7 @@ def _named(row: pd.Series, kind: _OwnFigure, labels: Mapping[str, object]) -> di
         "own_lower": lower,
         "own_upper": upper,
         "own_events": events,
+        "caution": row.get("caution", ""),
         "own_n": row.get("n", row.get("person_years", row.get("at_risk"))),
     }
 
@@ -245,9 +247,8 @@ def _judged(
     margin = results.settings.margins.get(outcome, np.nan)
     lower, upper = float(difference.ci_lower), float(difference.ci_upper)
     verdict, reason = _verdict(lower, upper, margin)
-    if kind.follow_up and str(results.gate) != "last_known_leads":
-        verdict = CANNOT_TELL
-        reason = "The outcome at 12 months is known for too few women to judge anything that needs follow-up."
+    if kept_open := _kept_open(kind, own, published, results):
+        verdict, reason = CANNOT_TELL, kept_open
     return {
         "difference": float(difference.value),
         "difference_lower": lower,
@@ -256,6 +257,19 @@ def _judged(
         "verdict": verdict,
         "reason": f"{reason} {kind.note}".strip(),
     }
+
+
+def _kept_open(
+    kind: _OwnFigure, own: Mapping[str, object], published: Published, results: AuditResults
+) -> str:
+    """Why no verdict is given whatever the figures; empty where one may be."""
+    if kind.follow_up and results.gate != "last_known_leads":
+        return "The outcome at 12 months is known for too few women to judge anything that needs follow-up."
+    if kind.follow_up and "horizon_days" not in published:
+        return "The paper followed women for mixed lengths of time, and rates fall with time since placement."
+    if kind.follow_up and own["caution"]:
+        return f"{own['caution']}"
+    return ""
 
 
 def _verdict(lower: float, upper: float, margin: float) -> tuple[str, str]:

@@ -11,7 +11,7 @@ from audit.statistics.grouped_curves import (
     median_by_group,
     survival_by_group,
 )
-from audit.statistics.summaries import rates_in_bands
+from audit.statistics.summaries import in_bands, with_rates
 from audit.tallies import coded_spells
 
 Causes = Mapping[str, Sequence[str]]
@@ -102,9 +102,9 @@ def rate_table(
     for cause, own in causes.items():
         for rule, spells in _spells(placements, own, by, placement_kind).items():
             for group, rows in spells.groupby("group", sort=False, observed=True):
-                table = rates_in_bands(rows, cuts=cuts).assign(group=str(group), cause=cause)
+                table = in_bands(rows, cuts=cuts).assign(group=str(group), cause=cause)
                 tables.append(_labelled(table, by, placement_kind, rule))
-    return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame()
+    return with_rates(pd.concat(tables, ignore_index=True)) if tables else pd.DataFrame()
 
 
 def _spells(

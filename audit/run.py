@@ -225,7 +225,7 @@ def _insertions(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Perio
 def _safety(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:
     """Vasovagal reactions, perforations and pregnancies."""
     floor = rules.thresholds.recorded_floor
-    parities = (OVERALL, "parity_group", "cervical_parity", "parous", "births_group")
+    parities = (OVERALL, "parity_group", "cervical_parity", "parous", "births_group", "timing_group")
     by_parity = _in_windows(
         cohort.attempts,
         span,

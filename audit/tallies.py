@@ -37,14 +37,20 @@ def tally_outcomes(attempts: pd.DataFrame, *, outcome: str, by: str) -> pd.DataF
     DataFrame
         ``stratum, outcome, n``, in the order of the categories of `by`; strata without rows are left out.
     """
-    keyed = pd.DataFrame(
+    stratum, strata = _coded(attempts, by)
+    result, outcomes = _codes(attempts[outcome], "unknown")
+    size = max(len(outcomes), 1)
+    number = np.bincount(
+        stratum * size + result, weights=counts(attempts), minlength=len(strata) * size
+    ).astype("int64")
+    filled = np.flatnonzero(number)
+    return pd.DataFrame(
         {
-            "stratum": _stratum(attempts, by),
-            "outcome": _known(attempts[outcome], "unknown").to_numpy(),
-            "n": counts(attempts).to_numpy(),
+            "stratum": np.array(strata, dtype=object)[filled // size],
+            "outcome": np.array(outcomes, dtype=object)[filled % size],
+            "n": number[filled],
         }
     )
-    return _summed(keyed, ["stratum", "outcome"])
 
 
 def tally_spells(
@@ -69,20 +75,26 @@ def tally_spells(
         ``stratum, censoring, entry_day, exit_day, ending, n`` in order. Spells without a day of observation
         after a delayed entry are left out; spells from placement on stay, with day 0 as their first.
     """
-    entry = placements["entry_day"] if "entry_day" in placements else pd.Series(0.0, index=placements.index)
-    exit_day = placements[f"exit_day_{censoring}"]
-    keyed = pd.DataFrame(
+    stratum, strata = _coded(placements, by)
+    ended, endings = _codes(placements[ending], "none")
+    exit_day = placements[f"exit_day_{censoring}"].to_numpy("float64").astype("int64")
+    entry = np.zeros(len(placements), "int64")
+    if "entry_day" in placements:
+        entry = placements["entry_day"].to_numpy("float64").astype("int64")
+    observed = (entry == 0) | (exit_day > entry)
+    columns = np.stack([stratum, entry, exit_day, ended])[:, observed]
+    keys, place = np.unique(columns, axis=1, return_inverse=True)
+    number = np.bincount(place, weights=counts(placements)[observed], minlength=keys.shape[1])
+    return pd.DataFrame(
         {
-            "stratum": _stratum(placements, by),
+            "stratum": np.array(strata, dtype=object)[keys[0]],
             "censoring": censoring,
-            "entry_day": entry.to_numpy(),
-            "exit_day": exit_day.to_numpy(),
-            "ending": placements[ending].astype(object).to_numpy(),
-            "n": counts(placements).to_numpy(),
+            "entry_day": keys[1],
+            "exit_day": keys[2],
+            "ending": np.array(endings, dtype=object)[keys[3]],
+            "n": number.astype("int64"),
         }
     )
-    observed = (keyed["entry_day"] == 0) | (keyed["exit_day"] > keyed["entry_day"])
-    return _summed(keyed[observed], ["stratum", "censoring", "entry_day", "exit_day", "ending"])
 
 
 def count_outcomes(
@@ -112,20 +124,23 @@ def count_outcomes(
         ``by, stratum, events, n, n_unknown`` and the columns apart, one row per stratum in order.
     """
     strata = list(dict.fromkeys(tally["stratum"])) or ([OVERALL] if by == OVERALL else [])
-    wide = tally.pivot_table(index="stratum", columns="outcome", values="n", aggfunc="sum", observed=True)
-    wide = wide.reindex(index=strata).fillna(0)
+    row = pd.Index(strata).get_indexer(tally["stratum"])
+    known = (*events, *others, *apart)
 
-    def total(names: Sequence[str]) -> pd.Series:
-        return wide[[name for name in names if name in wide]].sum(axis=1).astype("int64")
+    def total(wanted: np.ndarray) -> np.ndarray:
+        number: np.ndarray = np.bincount(row, weights=tally["n"] * wanted, minlength=len(strata))
+        return number.astype("int64")
 
-    known = total(events).add(total(others))
-    unknown = [name for name in wide.columns if name not in (*events, *others, *apart)]
-    table = pd.DataFrame({"events": total(events), "n": known, "n_unknown": total(unknown)})
-    for name in apart:
-        table[f"n_{name}"] = total([name])
-    table.insert(0, "stratum", strata)
-    table.insert(0, "by", by)
-    return table.reset_index(drop=True)
+    outcome = tally["outcome"].to_numpy(dtype=object)
+    table = {
+        "by": by,
+        "stratum": strata,
+        "events": total(np.isin(outcome, events)),
+        "n": total(np.isin(outcome, (*events, *others))),
+        "n_unknown": total(~np.isin(outcome, known)),
+        **{f"n_{name}": total(outcome == name) for name in apart},
+    }
+    return pd.DataFrame(table, index=range(len(strata)))
 
 
 def coded_spells(
@@ -180,35 +195,27 @@ def add_tallies(tallies: Sequence[pd.DataFrame]) -> pd.DataFrame:
     return _summed(pd.concat(tallies, ignore_index=True), keys)
 
 
-def strata_of(frame: pd.DataFrame, by: str) -> list[str]:
-    """The strata in which a frame has rows, in the order of the schema's codes, or by name."""
+def _coded(frame: pd.DataFrame, by: str) -> tuple[np.ndarray, list[str]]:
+    """The stratum of each row as a number, and the names of the strata."""
     if by == OVERALL:
-        return [OVERALL] if len(frame) else []
-    column = _known(frame[by], "not recorded")
-    return [str(name) for name in column.cat.categories if (column == name).any()]
+        return np.zeros(len(frame), dtype="int64"), [OVERALL]
+    return _codes(frame[by], "not recorded")
 
 
-def _stratum(frame: pd.DataFrame, by: str) -> np.ndarray | pd.Categorical:
-    """The stratum of each row, as an ordered category."""
-    if by == OVERALL:
-        return pd.Categorical([OVERALL] * len(frame), categories=[OVERALL])
-    return pd.Categorical(_known(frame[by], "not recorded"))
-
-
-def _known(column: pd.Series, missing: str) -> pd.Series:
-    """A column as a category in which a missing value has a name."""
+def _codes(column: pd.Series, missing: str) -> tuple[np.ndarray, list[str]]:
+    """A column as numbers and their names; a missing value has the name given, last."""
     if isinstance(column.dtype, pd.BooleanDtype):
-        column = pd.Series(pd.Categorical(column.map({True: "yes", False: "no"}), categories=["yes", "no"]))
-    coded = column if isinstance(column.dtype, pd.CategoricalDtype) else column.astype("category")
-    if not coded.isna().any():
-        return coded
-    named = coded if missing in coded.cat.categories else coded.cat.add_categories([missing])
-    return named.fillna(missing)
+        names = ["no", "yes"]
+        codes = column.astype("Int8").fillna(-1).to_numpy(dtype="int64")
+    else:
+        coded = column if isinstance(column.dtype, pd.CategoricalDtype) else column.astype("category")
+        names = [str(name) for name in coded.cat.categories]
+        codes = coded.cat.codes.to_numpy(dtype="int64")
+    if missing not in names:
+        names = [*names, missing]
+    return np.where(codes < 0, names.index(missing), codes), names
 
 
 def _summed(keyed: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     """Rows with the same keys put together, in the order of the keys."""
-    if keyed.empty:
-        return keyed.astype({"n": "int64"}).reset_index(drop=True)
-    totals = keyed.groupby(keys, observed=True, sort=True)["n"].sum().reset_index()
-    return totals.astype({"n": "int64", **{name: object for name in keys if name in ("stratum", "outcome")}})
+    return keyed.groupby(keys, observed=True, sort=True)["n"].sum().reset_index()

@@ -1,1 +1,56 @@
 """Presentation: result tables in, files out. No statistics here."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from audit.records import AuditResults
+
+EDITIONS = ("internal",)
+
+__all__ = ["EDITIONS", "write_reports"]
+
+
+def write_reports(
+    results: "AuditResults", folder: str | Path, *, editions: Sequence[str] = EDITIONS, force: bool = False
+) -> Path:
+    """The output folder of an audit, written whole.
+
+    Parameters
+    ----------
+    results
+        What `audit.run_audit` returned; nothing else is read.
+    folder
+        Where to write. A folder that this tool wrote and nobody changed is replaced.
+    editions
+        ``internal``: the report for the clinical lead and the committee.
+    force
+        Replace whatever the folder holds.
+
+    Returns
+    -------
+    Path
+        The folder, with ``internal/report.html``, ``tables/*.csv``, ``record.json`` and ``manifest.json``.
+        All of it is exact and not for release.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written, or holds what this tool did not write.
+    ValueError
+        An edition that does not exist.
+    """
+    from reports.editions import render_internal
+    from reports.export import MANIFEST, manifest_text, record_text, table_text, write_folder
+
+    for edition in editions:
+        if edition not in EDITIONS:
+            raise ValueError(f"editions must be among {', '.join(EDITIONS)}, got {edition!r}")
+    contents = {"record.json": record_text(results).encode()}
+    if "internal" in editions:
+        contents["internal/report.html"] = render_internal(results).encode()
+    contents |= {f"tables/{name}.csv": table_text(table).encode() for name, table in results.tables.items()}
+    contents[MANIFEST] = manifest_text(results, contents).encode()
+    write_folder(Path(folder), contents, force=force)
+    return Path(folder)

@@ -157,8 +157,10 @@ def _sequence_findings(
     frames.append(finding("placed_elsewhere", *_at(rows[elsewhere])))
     frames.append(finding("event_after_end", *_at(_after_end(spells, rows, events))))
     end = spells["ending_day"].reindex(np.maximum(place, 0)).to_numpy()
-    partial = (spells["ending"] == "expulsion_partial").reindex(np.maximum(place, 0)).to_numpy()
-    seen_late = in_place(rows) & (place >= 0) & (since > end) & ~(partial == True)  # noqa: E712 - may be missing
+    # A device put back, or left in through a pregnancy, may well be seen again.
+    out = spells["ending"].isin(["removal", "expulsion_complete", "unrecorded", "death"])
+    gone = out.reindex(np.maximum(place, 0)).fillna(False).to_numpy(dtype=bool)
+    seen_late = in_place(rows) & (place >= 0) & (since > end) & gone
     frames.append(finding("in_place_after_end", *_at(rows[seen_late])))
     return pd.concat(frames, ignore_index=True)
 

@@ -36,12 +36,12 @@ def check_visits(visits: pd.DataFrame) -> pd.DataFrame:
         where the cohort is derived.
     """
     rules: tuple[Callable[[pd.DataFrame], pd.DataFrame], ...] = (
-        visit_long_after_the_others,
-        same_day_same_kind,
-        alike_staff_codes,
-        mixed_scripts,
-        twice_encoded,
-        few_attempts_per_clinician,
+        _visit_long_after_the_others,
+        _same_day_same_kind,
+        _alike_staff_codes,
+        _mixed_scripts,
+        _twice_encoded,
+        _few_attempts_per_clinician,
     )
     found = [frame for frame in (rule(visits) for rule in rules) if len(frame)]
     if not found:
@@ -62,7 +62,7 @@ def _whole_log(rule: str, severity: str, column: str, message: str) -> pd.DataFr
     return pd.DataFrame([(rule, severity, 0, 0, column, message)], columns=list(FINDINGS))
 
 
-def visit_long_after_the_others(visits: pd.DataFrame) -> pd.DataFrame:
+def _visit_long_after_the_others(visits: pd.DataFrame) -> pd.DataFrame:
     """Visits after a gap of over 365 days at the end of the log: the year may be a typing error."""
     days = visits["visit_date"].drop_duplicates().sort_values()
     after = days[days.diff() > pd.Timedelta(days=LONG_GAP_DAYS)]
@@ -78,7 +78,7 @@ def visit_long_after_the_others(visits: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def same_day_same_kind(visits: pd.DataFrame) -> pd.DataFrame:
+def _same_day_same_kind(visits: pd.DataFrame) -> pd.DataFrame:
     """Visits of one woman on one day and of one kind that differ in something else than who worked."""
     key = ["patient_ref", "visit_date", "visit_kind"]
     again = visits[visits.duplicated(key, keep=False)]
@@ -93,7 +93,7 @@ def same_day_same_kind(visits: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def alike_staff_codes(visits: pd.DataFrame) -> pd.DataFrame:
+def _alike_staff_codes(visits: pd.DataFrame) -> pd.DataFrame:
     """Codes of clinicians that differ only in case, space or hyphen; they are never merged for the user."""
     firsts = _first_rows(visits)
     groups = firsts.groupby("alike", sort=False)
@@ -141,7 +141,7 @@ def _first_rows(visits: pd.DataFrame) -> pd.DataFrame:
     return firsts.assign(alike=[re.sub(r"[\s\-_.]", "", code).casefold() for code in firsts["code"]])
 
 
-def mixed_scripts(visits: pd.DataFrame) -> pd.DataFrame:
+def _mixed_scripts(visits: pd.DataFrame) -> pd.DataFrame:
     """Codes of staff that mix letters of two scripts, such as a Latin A and a Cyrillic one."""
     firsts = _first_rows(visits)
     mixed = firsts[np.array([len(_scripts(code)) > 1 for code in firsts["code"]], dtype=np.bool_)]
@@ -155,7 +155,7 @@ def _scripts(code: str) -> set[str]:
     return names & {"LATIN", "CYRILLIC", "GREEK"}
 
 
-def twice_encoded(visits: pd.DataFrame) -> pd.DataFrame:
+def _twice_encoded(visits: pd.DataFrame) -> pd.DataFrame:
     """Codes of staff and places that were saved twice in different encodings."""
     names = [name for name in STAFF_AND_PLACES if name in visits]
     frames = [
@@ -177,7 +177,7 @@ def _first_with(visits: pd.DataFrame, name: str, pattern: re.Pattern[str]) -> pd
     return visits[visits[name].isin(codes)].drop_duplicates(name)
 
 
-def few_attempts_per_clinician(visits: pd.DataFrame) -> pd.DataFrame:
+def _few_attempts_per_clinician(visits: pd.DataFrame) -> pd.DataFrame:
     """Whether half of the clinicians have fewer than 3 attempts: the wrong column may be mapped."""
     if "clinician_ref" not in visits or "insertion_outcome" not in visits:
         return visits.head(0)

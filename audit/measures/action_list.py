@@ -88,12 +88,15 @@ def _pregnant(follow_ups: pd.DataFrame, since: pd.Timestamp) -> pd.DataFrame:
 
 
 def _threads(open_spells: pd.DataFrame, follow_ups: pd.DataFrame) -> pd.DataFrame:
-    """The last word on the threads of a device in use is that they were not seen, and no scan was done since."""
+    """Devices in use whose threads were last not seen, and that no scan or examination has found since."""
     own = follow_ups[follow_ups["placement"].isin(open_spells["placement"])]
     scanned = own["position_verified_by"].isin(["ultrasound_2d", "ultrasound_3d", "xray", "hysteroscopy"])
-    told = own[scanned | own["threads_seen"].isin(["yes", "no"])].assign(scanned=scanned)
-    last = told.drop_duplicates("placement", keep="last")
-    return last[~last["scanned"] & (last["threads_seen"] == "no")]
+    missing = own["threads_seen"] == "no"
+    settled = (
+        scanned | (own["threads_seen"] == "yes") | ((own["device_in_situ"] == "in_situ_confirmed") & ~missing)
+    )
+    last = own[settled | missing].assign(settled=settled).drop_duplicates("placement", keep="last")
+    return last[~last["settled"]]
 
 
 def _emergencies(attempts: pd.DataFrame, placements: pd.DataFrame, since: pd.Timestamp) -> pd.DataFrame:

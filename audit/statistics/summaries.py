@@ -98,7 +98,7 @@ def with_rates(table: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def rates_in_bands(spells: pd.DataFrame, *, cuts: Sequence[float]) -> pd.DataFrame:
+def in_bands(spells: pd.DataFrame, *, cuts: Sequence[float]) -> pd.DataFrame:
     """Return events and person-years in each band of time since the origin, and in all bands together.
 
     Parameters
@@ -111,8 +111,7 @@ def rates_in_bands(spells: pd.DataFrame, *, cuts: Sequence[float]) -> pd.DataFra
     Returns
     -------
     DataFrame
-        ``band`` (such as ``43 to 182``, ``over 365``; ``all`` last), ``events, person_years``, then the columns
-        of `with_rates`.
+        ``band`` (such as ``43 to 182``, ``over 365``; ``all`` last), ``events, person_years``.
 
     Raises
     ------
@@ -122,7 +121,7 @@ def rates_in_bands(spells: pd.DataFrame, *, cuts: Sequence[float]) -> pd.DataFra
     Examples
     --------
     >>> spells = pd.DataFrame({"entry": 0.0, "exit": [30.0, 400.0], "event": [1, 0], "n": [1, 1]})
-    >>> rates_in_bands(spells, cuts=[42])[["band", "events"]].values.tolist()
+    >>> in_bands(spells, cuts=[42])[["band", "events"]].values.tolist()
     [['0 to 42', 1], ['over 42', 0], ['all', 1]]
     """
     bands = person_time(
@@ -137,8 +136,8 @@ def rates_in_bands(spells: pd.DataFrame, *, cuts: Sequence[float]) -> pd.DataFra
             "person_years": bands["exposure"] / DAYS_PER_YEAR,
         }
     )
-    whole = {"band": "all", "events": table["events"].sum(), "person_years": table["person_years"].sum()}
-    return with_rates(pd.concat([table, pd.DataFrame([whole])], ignore_index=True))
+    table.loc[len(table)] = ["all", table["events"].sum(), table["person_years"].sum()]
+    return table
 
 
 def share_of(part: float, whole: float) -> float:

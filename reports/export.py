@@ -1,0 +1,214 @@
+"""Result tables into files: CSV, the JSON record, the manifest. One `AuditResults` in, nothing else."""
+
+import csv
+import hashlib
+import io
+import json
+import math
+import os
+import shutil
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from audit.errors import OutputError
+from audit.records import AuditResults
+from audit.settings import settings_fingerprint
+
+RECORD_VERSION = 1
+MANIFEST = "manifest.json"
+_TOOL = "iud-clinic-audit"
+# A spreadsheet takes a cell that begins so for a formula.
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\x00")
+
+
+def record_text(results: AuditResults) -> str:
+    """Every result as one JSON document, the input of the next audit.
+
+    Missing is null, dates are ISO, there is no NaN, no infinity and no date of the run.
+    """
+    record = {
+        "record": _TOOL,
+        "record_version": RECORD_VERSION,
+        "release": "not for release",
+        **_identity(results),
+        "gate": results.gate,
+        "tables": {name: _row_objects(table) for name, table in results.tables.items()},
+    }
+    return json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":")) + "\n"
+
+
+def table_text(table: pd.DataFrame) -> str:
+    """A result table as CSV, its text cells made safe for a spreadsheet."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(table.columns)
+    columns = [[_csv_cell(value) for value in _plain(table[name])] for name in table.columns]
+    writer.writerows(zip(*columns, strict=True))
+    return out.getvalue()
+
+
+def manifest_text(results: AuditResults, written: Mapping[str, bytes]) -> str:
+    """What was read, with which settings and versions, and the fingerprint of every file written.
+
+    Names of input files are left out, since a file name can identify.
+    """
+    manifest = {
+        "manifest": _TOOL,
+        "release": "not for release",
+        **_identity(results),
+        "inputs": [
+            {
+                "sha256": source.sha256,
+                "bytes": source.size,
+                "encoding": source.encoding,
+                "delimiter": source.delimiter,
+                "rows": source.rows,
+            }
+            for source in results.sources
+        ],
+        "row_accounting": _row_objects(results.tables["row_accounting"]),
+        "files": {name: _sha256(content) for name, content in sorted(written.items())},
+    }
+    return json.dumps(manifest, ensure_ascii=False, indent=2) + "\n"
+
+
+def write_folder(folder: Path, contents: Mapping[str, bytes], *, force: bool) -> None:
+    """Write all files at once: the folder is whole, old or new, whatever happens.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written, or holds what this tool did not write or what was changed since.
+    """
+    if folder.exists() and not force:
+        _refuse_foreign(folder)
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        fresh = Path(tempfile.mkdtemp(prefix=".audit-", dir=folder.parent))
+        try:
+            for name, content in contents.items():
+                (fresh / name).parent.mkdir(parents=True, exist_ok=True)
+                (fresh / name).write_bytes(content)
+            _swap(fresh, folder)
+        finally:
+            shutil.rmtree(fresh, ignore_errors=True)
+    except OSError as error:
+        raise OutputError(f"{folder}: cannot be written ({error.strerror}). Choose another --out.") from None
+
+
+def changed_files(folder: Path) -> list[str]:
+    """Names of the files in a folder that are not as its manifest says: changed, gone or added.
+
+    Raises
+    ------
+    OutputError
+        There is no manifest of this tool.
+    """
+    try:
+        manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
+        expected = dict(manifest["files"]) if manifest["manifest"] == _TOOL else None
+    except (OSError, ValueError, KeyError, TypeError):
+        expected = None
+    if expected is None:
+        raise OutputError(f"{folder}: holds no {MANIFEST} written by this tool.")
+    present = {
+        path.relative_to(folder).as_posix(): _sha256(path.read_bytes())
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path != folder / MANIFEST
+    }
+    return sorted(name for name in expected | present if expected.get(name) != present.get(name))
+
+
+def _refuse_foreign(folder: Path) -> None:
+    """Refuse to replace what this tool did not write."""
+    if folder.is_dir() and not any(folder.iterdir()):
+        return
+    advice = "Choose another --out, or add --force to replace it."
+    if not folder.is_dir():
+        raise OutputError(f"{folder}: is a file, not a folder. {advice}")
+    try:
+        changed = changed_files(folder)
+    except OutputError:
+        raise OutputError(f"{folder}: was not written by this tool and is left as it is. {advice}") from None
+    if changed:
+        raise OutputError(f"{folder}: {changed[0]} was changed since this tool wrote it. {advice}")
+
+
+def _swap(fresh: Path, folder: Path) -> None:
+    """Put the fresh folder in the place of the old one."""
+    # mkdtemp makes it private to its owner; an output folder follows the user's own habits.
+    fresh.chmod(0o777 & ~_umask())
+    old = fresh.with_name(fresh.name + "-old")
+    if folder.exists():
+        os.replace(folder, old)
+    os.replace(fresh, folder)
+    if old.is_dir():
+        shutil.rmtree(old)
+    elif old.exists():
+        old.unlink()
+
+
+def _umask() -> int:
+    """The user's mask for new files."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def _identity(results: AuditResults) -> dict[str, object]:
+    """What dates and identifies an audit."""
+    return {
+        "service": results.service,
+        "synthetic": results.synthetic,
+        "period": {
+            "label": results.period.label,
+            "first_day": _json_value(results.period.first_day),
+            "last_day": _json_value(results.period.last_day),
+        },
+        "data_to": _json_value(results.data_to),
+        "settings_sha256": settings_fingerprint(results.settings),
+        "versions": dict(results.versions),
+    }
+
+
+def _row_objects(table: pd.DataFrame) -> list[dict[str, object]]:
+    """The rows of a table as JSON objects; columns that are missing throughout a row stay, as null."""
+    columns = [[_json_value(value) for value in _plain(table[name])] for name in table.columns]
+    return [dict(zip(table.columns, row, strict=True)) for row in zip(*columns, strict=True)]
+
+
+def _plain(column: pd.Series) -> list[object]:
+    """The values of a column as plain Python values."""
+    return list(column.astype(object).to_list())
+
+
+def _json_value(value: object) -> object:
+    """A value as JSON knows it: missing and infinite are null, dates are ISO."""
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, str | bool | int):
+        return value
+    if value is None or value is pd.NA or value is pd.NaT:
+        return None
+    if isinstance(value, pd.Timestamp):
+        return value.date().isoformat()
+    return str(value)
+
+
+def _csv_cell(value: object) -> object:
+    """A cell for CSV: missing is empty, text cannot be a formula."""
+    plain = _json_value(value)
+    if isinstance(plain, str) and plain.startswith(_FORMULA_STARTS):
+        return "'" + plain
+    return "" if plain is None else plain
+
+
+def _sha256(content: bytes) -> str:
+    """Fingerprint of some bytes."""
+    return hashlib.sha256(content).hexdigest()
