@@ -42,8 +42,8 @@ def check_facts(log: VisitLog, cohort: Cohort) -> dict[str, Any]:
         ],
         "findings": findings[["rule", "severity", "column", "n", "message"]].to_dict("records"),
         "fields": [
-            {"column": row.column, "filled_in": int(row.events), "of": int(row.n)}
-            for row in fields.itertuples()
+            {"column": column, "filled_in": events, "of": n}
+            for column, events, n in fields[["column", "events", "n"]].to_numpy().tolist()
         ],
         "indicators": indicator_availability(list(log.visits.columns)).to_dict("records"),
         "cohort": {

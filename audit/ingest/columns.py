@@ -9,20 +9,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from audit.ingest.parse import (
-    Reading,
-    cleaned,
-    code_words,
-    flag_words,
-    parse_code,
-    parse_flag,
-    parse_integer,
-    parse_number,
-    parse_parity,
-    parse_reference,
-    parse_text,
-)
+from audit.ingest.parse import Reading, cleaned, parse_reference, parse_text
 from audit.ingest.parse_dates import parse_date
+from audit.ingest.parse_numbers import parse_integer, parse_number, parse_parity
+from audit.ingest.parse_words import code_words, flag_words, parse_code, parse_flag
 from audit.ingest.raw import Flags, RawColumn
 from audit.schema.column import Column
 from audit.settings import Layout
@@ -91,7 +81,7 @@ def _parser(column: Column, layout: Layout, decimal_comma: bool) -> Parser:
         "integer": partial(parse_integer, decimal_comma=decimal_comma, **number),
         "number": partial(parse_number, decimal_comma=decimal_comma, **number),
         "flag": partial(parse_flag, words=flags),
-        "code": partial(parse_code, words=code_words(column, {}, flags)),
+        "code": partial(parse_code, words=code_words(column, flags)),
     }
     return parsers[column.kind]
 

@@ -7,6 +7,7 @@ import io
 from audit.errors import UnreadableFile
 from audit.ingest.decode import decoded
 from audit.ingest.raw import Source
+from audit.ingest.structure import refuse_endless_line
 
 MAX_COLUMNS = 500
 DELIMITERS = (",", ";", "\t", "|")
@@ -39,6 +40,7 @@ def open_delimited(octets: bytes, *, where: str) -> Source:
     >>> open_delimited(b"visit_date;visit_kind\\n", where="visits.csv").headings
     ('visit_date', 'visit_kind')
     """
+    refuse_endless_line(octets, where=where)
     text = decoded(octets, where=where)
     lines = text.content[: 1 << 20].decode("utf-8", errors="replace").split("\n")
     at = _heading_line(lines, where)

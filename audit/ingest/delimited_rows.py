@@ -12,8 +12,8 @@ from audit.ingest.structure import Records, find_records
 
 _BLOCK = 16 << 20
 _BAD_LINES = {
-    "undecodable_bytes": "The line holds bytes that are not text in the file's encoding.",
-    "nul_byte": "The line holds a NUL byte.",
+    "undecodable_bytes": "The line holds bytes that are not text in the encoding of the file. Export again as 'CSV UTF-8'.",
+    "nul_byte": "The line holds a NUL byte. Export the log again.",
 }
 
 
@@ -97,7 +97,12 @@ def _reason(line: int, span: int, values: int, width: int, source: Source) -> Re
         return Rejected(
             line, "joined_by_quotes", "Quotes join this line to its neighbours. Check the quotes."
         )
-    return Rejected(line, "wrong_number_of_values", f"{values} values where {width} were expected.")
+    return Rejected(line, "wrong_number_of_values", _count(values, width))
+
+
+def _count(values: int, width: int) -> str:
+    """The sentence for a row of the wrong width."""
+    return f"{values} values where {width} were expected. Check the separators and quotes of the line."
 
 
 def _parsed(

@@ -91,6 +91,7 @@ def refuse_unknown_headings(sources: Sequence[Source], layout: Layout) -> None:
     for name, heading in layout.headings.items():
         if plain_heading(heading) not in found:
             source = sources[0]
+            _refuse_lines_above(source, layout)
             raise MissingColumns(
                 f"{source.name}: no heading '{heading}', which the settings name for {name}. "
                 f"{_nearest(heading, source)}{_found(source)} "
@@ -104,12 +105,7 @@ def _refuse_missing(matched: Mapping[str, int], source: Source, layout: Layout) 
     outcomes = any(name in matched for name in ONE_OF)
     if not missing and outcomes:
         return
-    line = _line_of_headings(source, layout)
-    if line:
-        raise MissingColumns(
-            f"{source.name}: the headings seem to stand on line {line}. "
-            "Remove the lines above them and run again."
-        )
+    _refuse_lines_above(source, layout)
     if missing:
         near = _nearest(missing[0], source, matched.values())
         raise MissingColumns(
@@ -119,6 +115,16 @@ def _refuse_missing(matched: Mapping[str, int], source: Source, layout: Layout) 
         f"{source.name}: no column for an outcome; at least one of {name_a_few(list(ONE_OF))} is needed. "
         f"{_nearest(ONE_OF[0], source, matched.values())}{_found(source)} {_HINT}"
     )
+
+
+def _refuse_lines_above(source: Source, layout: Layout) -> None:
+    """Refuse a file whose headings stand further down."""
+    line = _line_of_headings(source, layout)
+    if line:
+        raise MissingColumns(
+            f"{source.name}: the headings seem to stand on line {line}. "
+            "Remove the lines above them and run again."
+        )
 
 
 def _line_of_headings(source: Source, layout: Layout) -> int | None:

@@ -35,6 +35,34 @@ class Records:
     spans: Integers
 
 
+def refuse_endless_line(octets: bytes, *, where: str) -> None:
+    """Refuse a file with a line of over 2 MiB before anything costly is done with it.
+
+    Parameters
+    ----------
+    octets
+        The bytes of the file.
+    where
+        Name of the file, for messages.
+
+    Raises
+    ------
+    UnreadableFile
+        A stretch of 1 MiB holds no line end.
+
+    Examples
+    --------
+    >>> refuse_endless_line(b"a,b\\n", where="visits.csv")
+    """
+    for start in range(0, len(octets) - MAX_LINE_BYTES, MAX_LINE_BYTES):
+        end = start + MAX_LINE_BYTES
+        if octets.find(b"\n", start, end) == octets.find(b"\r", start, end) == -1:
+            raise UnreadableFile(
+                f"{where}: has a line of more than {MAX_LINE_BYTES:,} bytes. "
+                "Is this a table with one visit per line?"
+            )
+
+
 def find_records(content: bytes, delimiter: str, *, where: str) -> Records:
     """The records of a delimited text.
 

@@ -2,19 +2,9 @@
 
 import pytest
 
-from audit.ingest.parse import (
-    Reading,
-    cleaned,
-    code_words,
-    flag_words,
-    parse_code,
-    parse_flag,
-    parse_integer,
-    parse_number,
-    parse_parity,
-    parse_reference,
-    parse_text,
-)
+from audit.ingest.parse import Reading, cleaned, parse_reference, parse_text
+from audit.ingest.parse_numbers import parse_integer, parse_number, parse_parity
+from audit.ingest.parse_words import code_words, flag_words, parse_code, parse_flag
 from audit.schema.visits import VISITS
 
 FLAGS = flag_words((), (), ())
@@ -222,7 +212,7 @@ def test_a_log_may_add_its_own_words_for_yes_and_no() -> None:
     ],
 )
 def test_a_code_is_matched_whatever_its_case_and_hyphens(column: str, text: str, expected: Reading) -> None:
-    assert parse_code(text, words=code_words(VISITS[column], {}, FLAGS)) == expected
+    assert parse_code(text, words=code_words(VISITS[column], FLAGS)) == expected
 
 
 @pytest.mark.parametrize(
@@ -254,3 +244,9 @@ def test_a_parity_that_does_not_say_how_many_births_is_unreadable(text: str) -> 
 def test_cleaning_twice_changes_nothing_more() -> None:
     for text in ("a  b", "\u200ba\u00a0", "  ", "\ufeffx"):
         assert cleaned(cleaned(text)) == cleaned(text)
+
+
+def test_a_word_of_the_log_for_unknown_is_unknown_in_columns_of_codes_too() -> None:
+    flags = flag_words((), (), ("weet niet",))
+    assert parse_code("Weet niet", words=code_words(VISITS["position_finding"], flags)) == Reading()
+    assert parse_code("Weet niet", words=code_words(VISITS["threads_seen"], flags)) == Reading("unknown")
