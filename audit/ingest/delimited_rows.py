@@ -12,7 +12,7 @@ from audit.ingest.structure import Records, find_records
 
 _BLOCK = 16 << 20
 _BAD_LINES = {
-    "undecodable_bytes": "The line holds bytes that are not text in the encoding of the file. Export again as 'CSV UTF-8'.",
+    "undecodable_bytes": "The line holds bytes that are no text. Export the log again as 'CSV UTF-8'.",
     "nul_byte": "The line holds a NUL byte. Export the log again.",
 }
 

@@ -94,3 +94,9 @@ def test_the_nearest_heading_is_one_that_is_still_free() -> None:
         MissingColumns, match=r"no column for visit_date\. Nearest heading: 'Date seen'\. Found: "
     ):
         match_headings(opened("patient_ref,Date seen,visit_kind,insertion_outcome"), Layout())
+
+
+def test_lines_above_the_headings_are_named_when_the_settings_map_headings_too() -> None:
+    source = opened("Report of the clinic", "patient_ref,Date seen,visit_kind,insertion_outcome")
+    with pytest.raises(MissingColumns, match="the headings seem to stand on line 2"):
+        refuse_unknown_headings([source], Layout(headings={"visit_date": "date seen"}))
