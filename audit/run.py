@@ -131,7 +131,7 @@ def _in_windows(
         _with_window(measure(attempts if window is None else in_period(attempts, window)), name)
         for name, window in _windows(span).items()
     ]
-    return pd.concat(tables, ignore_index=True)
+    return _stacked(tables)
 
 
 def _with_window(table: pd.DataFrame, name: str) -> pd.DataFrame:
@@ -145,14 +145,19 @@ def _each(
     measure: Callable[..., pd.DataFrame], frame: pd.DataFrame, bys: Sequence[str], **fixed: object
 ) -> pd.DataFrame:
     """A measure stratified in several ways, one table below the other."""
-    tables = [measure(frame, by=by, **fixed) for by in bys]
-    filled = [table for table in tables if len(table)] or tables[:1]
+    return _stacked([measure(frame, by=by, **fixed) for by in bys])
+
+
+def _stacked(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Tables one below the other."""
+    # pandas warns where an empty table would settle a column's type.
+    filled = [table for table in tables if len(table)] or list(tables[:1])
     return pd.concat(filled, ignore_index=True)
 
 
 def _data_quality(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:
     """Rows, fields, findings, availability and caseload."""
-    findings = pd.concat([log.findings, cohort.findings], ignore_index=True)
+    findings = _stacked([log.findings, cohort.findings])
     bys = (OVERALL, "site_ref") if "site_ref" in log.visits else (OVERALL,)
     loads = [
         _with_window(
@@ -165,7 +170,7 @@ def _data_quality(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Per
         "indicator_availability": data_quality.indicator_availability(list(log.visits.columns)),
         "finding_counts": data_quality.finding_counts(findings),
         "field_completeness": _each(data_quality.field_completeness, log.visits, bys),
-        "caseload": pd.concat(loads, ignore_index=True),
+        "caseload": _stacked(loads),
     }
 
 
@@ -193,7 +198,7 @@ def _insertions(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Perio
             _each(insertion.failed_insertions, rows, bys, unit=unit, recorded_floor=floor)
             for unit, bys in by_unit.items()
         ]
-        return pd.concat(tables, ignore_index=True)
+        return _stacked(tables)
 
     def per_clinician(rows: pd.DataFrame) -> pd.DataFrame:
         return clinicians.failed_insertions_by_clinician(
@@ -206,7 +211,7 @@ def _insertions(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Perio
     )
     rolling = in_period(attempts, twelve_months_to(span))
     return {
-        "failed_insertions": pd.concat([_in_windows(attempts, span, failed), by_quarter], ignore_index=True),
+        "failed_insertions": _stacked([_in_windows(attempts, span, failed), by_quarter]),
         "failure_reasons": _in_windows(attempts, span, insertion.failure_reasons),
         "failed_insertions_by_clinician": _in_windows(attempts, span, per_clinician),
         "clinician_limits": clinicians.funnel(per_clinician(rolling), thresholds=rules.thresholds),
@@ -250,7 +255,7 @@ def _safety(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
     )
     return {
         "vasovagal_by_parity": by_parity,
-        "vasovagal_contrasts": pd.concat(contrasts, ignore_index=True),
+        "vasovagal_contrasts": _stacked(contrasts),
         "perforation": perforations,
         "pregnancy": pregnancies,
     }
@@ -271,13 +276,16 @@ def _follow_up(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period
                 cohort.placements if window is None else due_in_period(cohort.placements, window, days=days)
             )
             parts.append(_with_window(_each(measure, rows, (OVERALL, "site_ref")), name))
-        tables[measure.__name__] = pd.concat(parts, ignore_index=True)
+        tables[measure.__name__] = _stacked(parts)
     return tables
 
 
 def _spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:
     """Expulsion, removal, continuation and rates."""
-    fixed: dict[str, Any] = {"horizons": rules.windows.horizons, "at_risk_floor": rules.thresholds.at_risk_floor}
+    fixed: dict[str, Any] = {
+        "horizons": rules.windows.horizons,
+        "at_risk_floor": rules.thresholds.at_risk_floor,
+    }
     placements = cohort.placements
     later = _each(
         expulsion.expulsion_incidence, placements, (OVERALL,), placement_kind="replacement", **fixed
@@ -300,11 +308,11 @@ def _spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
         *(continuation.continuation_summary(placements, placement_kind=kind) for kind in kinds),
     ]
     return {
-        "expulsion_incidence": pd.concat([expelled, later], ignore_index=True),
+        "expulsion_incidence": _stacked([expelled, later]),
         "removal_incidence": _each(removal.removal_incidence, placements, (OVERALL, "device_class"), **fixed),
         "ending_incidence": removal.ending_incidence(placements, **fixed),
-        "continuation_curve": pd.concat(curves, ignore_index=True),
-        "continuation_summary": pd.concat(summaries, ignore_index=True),
+        "continuation_curve": _stacked(curves),
+        "continuation_summary": _stacked(summaries),
         "continuation_tests": _each(
             continuation.continuation_tests, placements, ("device_class", "device_family")
         ),
@@ -323,9 +331,8 @@ def _rates(placements: pd.DataFrame, rules: AuditSettings, span: Period) -> Tabl
     before = Period("before", pd.Timestamp("1900-01-01"), span.first_day - pd.Timedelta(days=1))
     earlier = person_time.person_time_rates(observed_in_period(placements, before), bands=bands)
     return {
-        "person_time_rates": pd.concat(
-            [_with_window(period_rates, "period"), _with_window(rates(placements), _WHOLE_LOG)],
-            ignore_index=True,
+        "person_time_rates": _stacked(
+            [_with_window(period_rates, "period"), _with_window(rates(placements), _WHOLE_LOG)]
         ),
         "period_against_earlier": person_time.observed_against_earlier(
             period_rates[period_rates["by"] == OVERALL] if len(period_rates) else period_rates, earlier
