@@ -1,0 +1,104 @@
+"""The command line as a clinic uses it: a log in a folder, a command, an output folder."""
+
+import csv
+import io
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from audit.cli import main
+
+Row = Mapping[str, object]
+
+
+@dataclass(frozen=True)
+class Said:
+    """What a command answered."""
+
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def command(capsys: pytest.CaptureFixture[str]) -> Callable[..., Said]:
+    """Run a command of iud-audit in this process."""
+
+    def run(*arguments: object) -> Said:
+        capsys.readouterr()
+        try:
+            code = main([str(argument) for argument in arguments])
+        except SystemExit as left:
+            code = int(left.code or 0)
+        return Said(code, *capsys.readouterr())
+
+    return run
+
+
+@pytest.fixture(scope="session")
+def process() -> Callable[..., Said]:
+    """Run a command of iud-audit as a process of its own, with changes to its environment."""
+
+    def run(*arguments: object, **environment: str) -> Said:
+        done = subprocess.run(
+            [sys.executable, "-m", "audit", *map(str, arguments)],
+            capture_output=True,
+            text=True,
+            env={**os.environ, **environment},
+            timeout=120,
+            check=False,
+        )
+        return Said(done.returncode, done.stdout, done.stderr)
+
+    return run
+
+
+@pytest.fixture(scope="session")
+def write_log() -> Callable[[Path, Sequence[Row]], Path]:
+    """Write rows as a CSV log; a column that a row lacks is blank."""
+
+    def write(path: Path, rows: Sequence[Row]) -> Path:
+        names = list(dict.fromkeys(name for row in rows for name in row))
+        text = io.StringIO()
+        writer = csv.DictWriter(text, names, restval="", lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+        path.write_text(text.getvalue(), encoding="utf-8")
+        return path
+
+    return write
+
+
+@pytest.fixture
+def audited(
+    tmp_path: Path, command: Callable[..., Said], write_log: Callable[[Path, Sequence[Row]], Path]
+) -> Callable[..., dict[str, list[dict[str, Any]]]]:
+    """Write rows as a log, audit it by the command line, and give the tables of record.json."""
+
+    def run(rows: Sequence[Row], *, period: str, data_to: str) -> dict[str, list[dict[str, Any]]]:
+        log, out = write_log(tmp_path / "visits.csv", rows), tmp_path / "out"
+        said = command("run", log, "--period", period, "--data-to", data_to, "--out", out)
+        assert said.code == 0, said.err
+        tables: dict[str, list[dict[str, Any]]] = json.loads((out / "record.json").read_text())["tables"]
+        return tables
+
+    return run
+
+
+@pytest.fixture(scope="session")
+def pick() -> Callable[..., dict[str, Any]]:
+    """The one row of a table of record.json with these values."""
+
+    def only(table: Sequence[dict[str, Any]], **wanted: object) -> dict[str, Any]:
+        found = [row for row in table if all(row[name] == value for name, value in wanted.items())]
+        assert len(found) == 1, f"{len(found)} rows with {wanted}"
+        return found[0]
+
+    return only
