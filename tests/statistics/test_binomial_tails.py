@@ -154,6 +154,8 @@ def test_limits_have_one_row_per_size_and_their_proportions():
     ]
     assert np.isnan(limits.iloc[:2, 2:].to_numpy()).all()
     assert limits.iloc[2].tolist() == pytest.approx([100, 0.05, 0, 11, 0, 0.11])
+    one = funnel_limits(1, 0.01, tail_probability=0.025).iloc[0]
+    assert (one["upper_count"], one["upper_proportion"]) == (1, 1)
     assert funnel_limits([], 0.05, tail_probability=0.025).empty
 
 

@@ -181,6 +181,12 @@ def test_a_cause_never_seen_has_a_curve_at_0_with_an_exact_upper_limit():
     assert never["ci_upper"].tolist() == pytest.approx([1 - 0.025 ** (1 / n) for n in (5, 5, 5, 5, 4)])
 
 
+def test_those_ended_by_another_cause_at_time_0_are_counted_once_among_the_known():
+    curves = cumulative_incidence([0, 0, 5], [1, 1, 0], causes=[1, 2])
+    never = curves[curves["cause"] == 2]
+    assert never["ci_upper"].tolist() == pytest.approx([1 - 0.025 ** (1 / 3)] * 2)
+
+
 def test_a_cause_that_took_all_has_an_exact_lower_limit():
     curves = cumulative_incidence([1, 2, 2], [1, 1, 1])
     last = curves.iloc[-1]

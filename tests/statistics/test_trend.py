@@ -41,6 +41,9 @@ def test_trend_and_departure_add_up_to_pearsons_homogeneity(pairs):
     assert found.homogeneity_p_value == pytest.approx(expected.pvalue, rel=1e-9)
     assert found.chi_square + found.departure_chi_square == pytest.approx(expected.statistic, abs=1e-9)
     assert found.departure_degrees == n.size - 2
+    if n.size > 2:
+        departure = stats.chi2.sf(found.departure_chi_square, n.size - 2)
+        assert found.departure_p_value == pytest.approx(departure, rel=1e-9)
 
 
 @given(groups, st.floats(-50, 50), st.floats(0.1, 20))

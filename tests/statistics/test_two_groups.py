@@ -147,6 +147,7 @@ def test_a_comparison_with_an_empty_group_is_nan():
 def test_a_test_without_events_cannot_be_made():
     for found in (chi_square_2x2(0, 5, 0, 7), chi_square_2x2_yates(5, 5, 7, 7), chi_square_2x2(0, 0, 1, 7)):
         assert np.isnan([found.statistic, found.p_value]).all()
+        assert found.degrees_of_freedom == 1
     assert fisher_exact(0, 5, 0, 7).p_value == 1
     assert fisher_exact(0, 5, 0, 7).statistic is None
 
@@ -162,6 +163,9 @@ def test_ratios_without_events_in_a_group_are_bounded_on_one_side():
     katz = risk_ratio([0, 3], [20, 20], [3, 0], 20, method="katz")
     assert katz.ci_lower.tolist() == [0, 0]
     assert katz.ci_upper.tolist() == [np.inf, np.inf]
+    one_full = risk_ratio(5, 5, 3, 6, method="katz")
+    spread = 1.959963984540054 * (1 / 3 - 1 / 6) ** 0.5
+    assert (one_full.ci_lower, one_full.ci_upper) == pytest.approx((2 * np.exp(-spread), 2 * np.exp(spread)))
     full = risk_ratio(5, 5, 3, 3, method="katz")
     assert (full.value, full.ci_lower, full.ci_upper) == (1, 0, np.inf)
 
