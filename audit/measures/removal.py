@@ -71,7 +71,8 @@ def removal_incidence(
         ending="ending_detail",
         endings=_DETAILED,
     )
-    return pd.concat([any_reason, by_reason], ignore_index=True)
+    # With no removal there is no reason, and pandas warns of joining an empty table.
+    return pd.concat([any_reason, by_reason], ignore_index=True) if len(by_reason) else any_reason
 
 
 def ending_incidence(
