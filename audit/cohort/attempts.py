@@ -124,7 +124,8 @@ def _vasovagal(rows: pd.DataFrame) -> dict[str, pd.Series]:
         "vasovagal_grade": grade,
         "vasovagal_any": (grade >= 1).astype("boolean").where(known).fillna(noted).mask(surely, True),
         "vasovagal_grade_2_plus": (grade >= 2).astype("boolean").where(known).mask(surely, True),
-        "syncope": fainted.fillna(by_grade),
+        # Grade 3 is loss of consciousness, whatever the flag beside it says.
+        "syncope": fainted.fillna(by_grade).mask(grade == 3, True),
     }
 
 
@@ -201,12 +202,14 @@ def _add_completers(attempts: pd.DataFrame) -> pd.DataFrame:
     """A second attempt for the clinician who finished; the starter's attempt failed."""
     completed_by = attempts["completed_by_ref"].astype(object)
     other = completed_by.notna() & (completed_by != attempts["clinician_ref"].astype(object))
-    other &= attempts["outcome"] != "deferred"
+    # Where a second row of the day has told the take-over already, the column tells it again.
+    other &= (attempts["outcome"] != "deferred") & ~attempts["taken_over"]
     second = attempts[other].copy()
     second["clinician_ref"] = second["completed_by_ref"].astype(object)
     second["order"] = second["order"] + 1
     second["practice"] = codes_of(np.full(len(second), "independent"), ("independent", "supervised"))
-    second["perforation"] = "none"
+    # One perforation counts once; where nothing was said of it, nothing is known of the second attempt either.
+    second["perforation"] = second["perforation"].where(second["perforation"] == "unknown", "none")
     first = attempts.copy()
     first.loc[other, "outcome"] = "failed"
     first.loc[other, "taken_over"] = True
@@ -264,7 +267,8 @@ def _episodes(day: list[int], result: list[str], days: int) -> list[str | None]:
         if closed or day[i] > day[first] + days:
             first, closed = i, False
             outcome[first] = result[i]
-        if result[i] == "placed" or outcome[first] == "unknown":
+        # Placed settles it; a result that is not known leaves open whether she had a device.
+        if result[i] != "not_placed":
             outcome[first] = result[i]
         closed = result[i] == "placed"
     return outcome

@@ -1,0 +1,46 @@
+"""Logs drawn as text: a heading and rows, cells parted by `|`, our column names, ISO dates, blank cells blank."""
+
+import csv
+from collections.abc import Callable
+from itertools import count
+from pathlib import Path
+
+import pytest
+from hypothesis import settings as hypothesis_settings
+
+from audit.cohort import derive_cohort
+from audit.ingest.load import load_visits
+from audit.records import Cohort, VisitLog
+from audit.settings import AuditSettings
+
+hypothesis_settings.register_profile("same_examples", deadline=None, derandomize=True)
+hypothesis_settings.load_profile("same_examples")
+
+
+def _cells(line: str) -> list[str]:
+    """The cells of a drawn line."""
+    return [cell.strip() for cell in line.split("|")]
+
+
+@pytest.fixture
+def log_of(tmp_path: Path) -> Callable[..., VisitLog]:
+    """A log drawn as text, written to a CSV file and read the way a clinic's is."""
+    number = count(1)
+
+    def load(text: str, *, data_to: str | None = None, settings: AuditSettings | None = None) -> VisitLog:
+        path = tmp_path / f"drawn{next(number)}.csv"
+        with path.open("w", encoding="utf-8", newline="") as file:
+            csv.writer(file).writerows(_cells(line) for line in text.strip().splitlines())
+        return load_visits([path], settings, data_to=data_to, allow_set_aside=True)
+
+    return load
+
+
+@pytest.fixture
+def cohort_of(log_of: Callable[..., VisitLog]) -> Callable[..., Cohort]:
+    """The cohort of a log drawn as text."""
+
+    def derive(text: str, *, data_to: str | None = None, settings: AuditSettings | None = None) -> Cohort:
+        return derive_cohort(log_of(text, data_to=data_to, settings=settings), settings)
+
+    return derive
