@@ -1,0 +1,223 @@
+"""Questions a clinic asks, answered end to end: a log in, the command line, the figure in record.json.
+
+Outside sources: Wilson, Newcombe, Katz and Fisher limits were computed with R 4.2.2 (prop.test, fisher.test,
+epitools) and statsmodels, rounded as shown; cumulative incidences with R's survival and cmprsk.
+"""
+
+from collections.abc import Callable, Iterator
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from statsmodels.stats.proportion import proportion_confint
+
+import audit
+
+Table = list[dict[str, Any]]
+Audited = Callable[..., dict[str, Table]]
+Pick = Callable[..., dict[str, Any]]
+
+FIRST_DAY = date(2026, 7, 1)
+
+
+def insertions(number: int, start: int = 0, **values: object) -> Iterator[dict[str, object]]:
+    """Insertion rows of as many women, spread over the quarter."""
+    for woman in range(start, start + number):
+        yield {
+            "patient_ref": f"W{woman:04d}",
+            "visit_date": FIRST_DAY + timedelta(days=woman % 90),
+            "visit_kind": "insertion",
+            **values,
+        }
+
+
+def as_percent(row: dict[str, Any], *names: str) -> tuple[float, ...]:
+    return tuple(round(100 * row[name], 1) for name in names)
+
+
+def test_failed_insertions_of_a_quarter_leave_deferred_and_unknown_apart(
+    audited: Audited, pick: Pick
+) -> None:
+    rows = [
+        *insertions(609, insertion_outcome="placed"),
+        *insertions(31, 609, insertion_outcome="failed", failure_reason="pain"),
+        *insertions(22, 640, insertion_outcome="deferred_not_started"),
+        *insertions(4, 662, insertion_outcome="unknown"),
+    ]
+    tables = audited(rows, period="2026-Q3", data_to="2026-09-30")
+    found = pick(tables["failed_insertions"], by="overall", unit="visit", window="period")
+    assert (found["events"], found["n"], found["n_deferred"], found["n_unknown"]) == (31, 640, 22, 4)
+    assert as_percent(found, "proportion", "ci_lower", "ci_upper") == (4.8, 3.4, 6.8)
+    assert (found["ci_lower"], found["ci_upper"]) == pytest.approx(
+        proportion_confint(31, 640, method="wilson"), rel=1e-9
+    )
+    assert (found["exact_lower"], found["exact_upper"]) == pytest.approx(
+        proportion_confint(31, 640, method="beta"), rel=1e-9
+    )
+
+
+def test_vasovagal_reactions_are_compared_by_cervical_parity(audited: Audited, pick: Pick) -> None:
+    placed = {"insertion_outcome": "placed"}
+    nobody, somebody = placed | {"vaginal_births": 0}, placed | {"vaginal_births": 2}
+    rows = [
+        *insertions(9, **nobody, vasovagal_grade=1),
+        *insertions(111, 9, **nobody, vasovagal_grade=0),
+        *insertions(4, 120, **somebody, vasovagal_grade=2),
+        *insertions(276, 124, **somebody, vasovagal_grade=0),
+        *insertions(5, 400, **nobody),
+        *insertions(8, 405, **somebody),
+    ]
+    tables = audited(rows, period="2026-Q3", data_to="2026-09-30")
+    any_reaction = {"by": "cervical_parity", "definition": "vasovagal_any", "window": "period"}
+    without = pick(tables["vasovagal_by_parity"], stratum="no", **any_reaction)
+    births = pick(tables["vasovagal_by_parity"], stratum="yes", **any_reaction)
+    assert [without[name] for name in ("events", "n", "n_unknown")] == [9, 120, 5]
+    assert [births[name] for name in ("events", "n", "n_unknown")] == [4, 280, 8]
+    assert as_percent(without, "proportion", "ci_lower", "ci_upper") == (7.5, 4.0, 13.6)
+    assert as_percent(births, "proportion", "ci_lower", "ci_upper") == (1.4, 0.6, 3.6)
+    contrast = pick(tables["vasovagal_contrasts"], group="no", reference="yes", **any_reaction)
+    assert contrast["ratio"] == pytest.approx(5.25, abs=1e-12)
+    assert (round(contrast["ratio_lower"], 2), round(contrast["ratio_upper"], 1)) == (1.65, 16.7)
+    assert as_percent(contrast, "difference", "difference_lower", "difference_upper") == (6.1, 1.9, 12.3)
+    assert round(contrast["p_value"], 4) == 0.0035
+
+
+# Month and ending of twelve women; "seen" is a check with the device in place.
+TWELVE_WOMEN = [
+    (1, "expelled"),
+    (2, "seen"),
+    (3, "removed"),
+    (4, "expelled"),
+    (6, "removed"),
+    (6, "seen"),
+    (8, "expelled"),
+    (9, "pregnant"),
+    *[(12, "seen")] * 4,
+]
+CONTACT = {
+    "expelled": {"visit_kind": "follow_up", "device_in_situ": "complete_expulsion"},
+    "seen": {"visit_kind": "follow_up", "device_in_situ": "in_situ_confirmed"},
+    "removed": {"visit_kind": "removal", "device_in_situ": "removed_here", "removal_reason_main": "pain"},
+    "pregnant": {"visit_kind": "follow_up", "device_in_situ": "in_situ_confirmed", "pregnancy": "ectopic"},
+}
+
+
+def twelve_women() -> Iterator[dict[str, object]]:
+    """The twelve women as a log; a month is a twelfth of 365 days."""
+    placed = date(2025, 1, 6)
+    for woman, (month, ending) in enumerate(TWELVE_WOMEN):
+        name = {"patient_ref": f"W{woman}"}
+        yield {**name, "visit_date": placed, "visit_kind": "insertion", "insertion_outcome": "placed"}
+        yield {**name, "visit_date": placed + timedelta(days=round(month * 365 / 12)), **CONTACT[ending]}
+
+
+def test_expulsion_by_twelve_months_is_given_as_incidence_and_as_one_minus_kaplan_meier(
+    audited: Audited, pick: Pick
+) -> None:
+    tables = audited(list(twelve_women()), period="2025-Q1", data_to="2026-01-31")
+    a_year = {"by": "overall", "placement_kind": "first", "censoring": "last_known", "days": 365}
+    expelled = pick(tables["expulsion_incidence"], cause="expulsion", **a_year)
+    assert round(expelled["incidence"], 4) == 0.2819
+    assert round(expelled["one_minus_km"], 4) == 0.3210
+    assert (expelled["at_risk"], expelled["cumulative_events"]) == (4, 3)
+    assert expelled["caution"].startswith("Fewer than 10")
+    endings = {row["cause"]: row for row in tables["ending_incidence"] if row["days"] == 365}
+    by_cause = {
+        cause: pick(tables["ending_incidence"], cause=cause, **a_year)["incidence"] for cause in endings
+    }
+    assert {cause: round(value, 4) for cause, value in by_cause.items() if value} == {
+        "expulsion": 0.2819,
+        "removal": 0.1833,
+        "pregnancy": 0.1069,
+    }
+    in_use = pick(tables["continuation_curve"], **a_year)
+    assert round(in_use["survival"], 4) == 0.4278
+    assert sum(by_cause.values()) + in_use["survival"] == pytest.approx(1, abs=1e-12)
+    assert expelled["survival"] == pytest.approx(in_use["survival"], abs=1e-12)
+
+
+def test_an_emergency_placement_is_in_time_by_hours_or_by_ovulation(audited: Audited, pick: Pick) -> None:
+    emergency = {"insertion_outcome": "placed", "indication": "emergency_contraception"}
+    rows = [
+        *insertions(36, **emergency, ec_hours_since_upsi=90),
+        *insertions(1, 36, **emergency, ec_hours_since_upsi=150, ec_days_after_ovulation=4),
+        *insertions(2, 37, **emergency, ec_hours_since_upsi=130),
+        *insertions(1, 39, **emergency),
+    ]
+    tables = audited(rows, period="2026-Q3", data_to="2026-09-30")
+    found = pick(tables["emergency_placement_in_time"], window="period")
+    assert (found["events"], found["n"], found["n_by_ovulation"]) == (37, 40, 1)
+    assert found["n"] - found["events"] == 3
+    assert found["n_not_shown"] == 1
+    assert as_percent(found, "proportion", "ci_lower", "ci_upper") == (92.5, 80.1, 97.4)
+
+
+ONE_WOMAN = [
+    {
+        "visit_date": "2026-03-03",
+        "visit_kind": "insertion",
+        "clinician_ref": "C01",
+        "insertion_outcome": "failed",
+        "failure_reason": "could_not_pass_internal_os",
+    },
+    {
+        "visit_date": "2026-03-20",
+        "visit_kind": "insertion",
+        "clinician_ref": "C04",
+        "insertion_outcome": "placed",
+    },
+    {"visit_date": "2026-05-11", "visit_kind": "follow_up", "device_in_situ": "complete_expulsion"},
+    {
+        "visit_date": "2026-06-15",
+        "visit_kind": "insertion",
+        "clinician_ref": "C04",
+        "insertion_outcome": "placed",
+    },
+]
+
+
+def test_one_woman_may_have_three_attempts_two_devices_and_one_expulsion(
+    audited: Audited, pick: Pick
+) -> None:
+    rows = [{"patient_ref": "W1", **row} for row in ONE_WOMAN]
+    tables = audited(rows, period="2026", data_to="2026-12-31")
+    whole = {"by": "overall", "window": "period"}
+    per_attempt = pick(tables["failed_insertions"], unit="operator_attempt", **whole)
+    assert (per_attempt["events"], per_attempt["n"]) == (1, 3)
+    clinicians = {
+        row["stratum"]: (row["events"], row["n"])
+        for row in tables["failed_insertions_by_clinician"]
+        if row["window"] == "period"
+    }
+    assert clinicians == {"C01": (1, 1), "C04": (0, 2)}
+    # She had a device within 90 days of the failure; the placement in June opens an episode of its own.
+    episodes = pick(tables["failed_insertions"], unit="woman_90_days", **whole)
+    assert (episodes["events"], episodes["n"]) == (0, 2)
+    load = {row["item"]: row["n"] for row in tables["caseload"] if row["window"] == "period"}
+    assert [load[item] for item in ("women", "attempts", "failed", "placed")] == [1, 3, 1, 2]
+    assert [load[item] for item in ("first_placements", "repeat_placements")] == [1, 1]
+    spell = {"by": "overall", "censoring": "last_known", "cause": "expulsion"}
+    first = [
+        row
+        for row in tables["expulsion_incidence"]
+        if row["placement_kind"] == "first" and all(row[name] == value for name, value in spell.items())
+    ]
+    assert max(row["cumulative_events"] for row in first) == 1
+    assert min(row["days"] for row in first if row["events"]) == 52
+    everyone = pick(
+        tables["continuation_summary"], by="overall", placement_kind="all", censoring="last_known"
+    )
+    assert (everyone["n"], everyone["events"]) == (2, 1)
+
+
+def test_the_second_device_of_a_woman_is_marked_as_one_after_an_expulsion(
+    tmp_path: Path, write_log: Callable[..., Path]
+) -> None:
+    log = audit.load_visits(
+        write_log(tmp_path / "v.csv", [{"patient_ref": "W1", **row} for row in ONE_WOMAN])
+    )
+    placements = audit.derive_cohort(log, audit.AuditSettings()).placements
+    assert placements["placement_kind"].tolist() == ["first", "repeat"]
+    assert placements["prior_expulsion"].fillna(False).tolist() == [False, True]
+    assert placements["ending"].tolist() == ["expulsion_complete", "none"]
