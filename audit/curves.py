@@ -99,10 +99,14 @@ def rate_table(
 ) -> pd.DataFrame:
     """Rates per person-year of each cause, by band of days since placement, under both censoring rules."""
     tables = []
-    for cause, own in causes.items():
-        for rule, spells in _spells(placements, own, by, placement_kind).items():
-            for group, rows in spells.groupby("group", sort=False, observed=True):
-                table = in_bands(rows, cuts=cuts).assign(group=str(group), cause=cause)
+    codes = {code: number for number, own in enumerate(causes.values(), start=1) for code in own}
+    for rule in CENSORING_RULES:
+        spells = coded_spells(placements, by=by, censoring=rule, codes=codes, placement_kind=placement_kind)
+        for group in dict.fromkeys(spells["group"]):
+            rows = spells[spells["group"] == group]
+            for number, cause in enumerate(causes, start=1):
+                own = rows.assign(event=(rows["cause"] == number).astype("int64"))
+                table = in_bands(own, cuts=cuts).assign(group=group, cause=cause)
                 tables.append(_labelled(table, by, placement_kind, rule))
     return with_rates(pd.concat(tables, ignore_index=True)) if tables else pd.DataFrame()
 

@@ -168,7 +168,9 @@ def coded_spells(
     DataFrame
         ``group, entry, exit, cause, event`` (0 or 1), ``n``.
     """
-    tally = tally_spells(of_kind(placements, placement_kind), by=by, censoring=censoring, ending=ending)
+    needed = [f"exit_day_{censoring}", ending, "placement_kind", by, "entry_day", "n"]
+    slim = placements[[name for name in dict.fromkeys(needed) if name in placements]]
+    tally = tally_spells(of_kind(slim, placement_kind), by=by, censoring=censoring, ending=ending)
     cause = tally["ending"].map(codes).fillna(0).astype("int64")
     return pd.DataFrame(
         {

@@ -68,7 +68,9 @@ def decoded(octets: bytes, *, where: str) -> Decoded:
 
 def _refuse_what_is_not_text(octets: bytes, where: str) -> None:
     """Refuse an empty file and the forms we know but do not read."""
-    if not octets.strip(b" \t\r\n" + codecs.BOM_UTF8):
+    blank = b" \t\r\n" + codecs.BOM_UTF8
+    # The start first: to strip the whole would copy a large file.
+    if not octets[:_SAMPLE].strip(blank) and not octets.strip(blank):
         raise UnreadableFile(f"{where}: is empty. A log needs at least a line of headings.")
     for signature, words in _SIGNATURES.items():
         if octets.startswith(signature):

@@ -5,19 +5,17 @@ from pathlib import Path
 
 import pandas as pd
 
-from audit.errors import InputRefused
+from audit.ingest.accounting import account_rows, refuse_too_many
 from audit.ingest.checks import check_visits
 from audit.ingest.joined import stacked
-from audit.ingest.layout import match_headings, refuse_unknown_headings, shown
+from audit.ingest.layout import match_headings, refuse_unknown_headings
+from audit.ingest.masking import shown
 from audit.ingest.raw import RawLog, Source
 from audit.ingest.read import open_source, read_rows
-from audit.ingest.reasons import ACCOUNTING, FINDINGS, SET_ASIDE
-from audit.ingest.standardise import Standardised, standardise
+from audit.ingest.reasons import FINDINGS, SET_ASIDE
+from audit.ingest.standardise import standardise
 from audit.records import SourceFile, VisitLog
 from audit.settings import AuditSettings
-
-# Set aside by a rule that the user set or that loses nothing; no sign of a log that was misread.
-_HARMLESS = ("duplicate_row", "after_data_to")
 
 
 def load_visits(
@@ -91,9 +89,9 @@ def load_visits(
     logs = [read_rows(source, match_headings(source, rules.layout)) for source in sources]
     result = standardise(logs, rules, data_to=last_day, decimal_comma=_decimal_comma(sources, rules))
     set_aside = stacked([_rejected(logs), result.set_aside], SET_ASIDE)
-    accounting = _accounting(logs, result, set_aside)
+    accounting = account_rows(logs, result.visits, set_aside)
     if not allow_set_aside:
-        _refuse_too_many(sources, accounting, rules.thresholds.set_aside_refusal)
+        refuse_too_many(accounting, where=sources[0].name, limit=rules.thresholds.set_aside_refusal)
     return VisitLog(
         visits=result.visits,
         set_aside=set_aside,
@@ -138,38 +136,6 @@ def _rejected(logs: Sequence[RawLog]) -> pd.DataFrame:
         for item in log.rejected
     ]
     return pd.DataFrame(rows, columns=list(SET_ASIDE))
-
-
-def _accounting(logs: Sequence[RawLog], result: Standardised, set_aside: pd.DataFrame) -> pd.DataFrame:
-    """Rows in, used and set aside per file; a mismatch is a fault of this package, never of the log."""
-    entries = []
-    for number, log in enumerate(logs, start=1):
-        aside = set_aside.loc[set_aside["source"] == number, "reason"].value_counts().sort_index()
-        used = int((result.visits["source"] == number).sum())
-        if log.rows_in != used + int(aside.sum()):
-            raise RuntimeError(
-                f"row accounting of file {number}: {log.rows_in} rows in, {used} used, "
-                f"{int(aside.sum())} set aside"
-            )
-        entries += [(number, "in", "", log.rows_in), (number, "used", "", used)]
-        entries += [(number, "set_aside", str(reason), int(n)) for reason, n in aside.items()]
-        entries += [(number, "blank_line", reason, n) for reason, n in log.blank_lines.items()]
-    return pd.DataFrame(entries, columns=list(ACCOUNTING))
-
-
-def _refuse_too_many(sources: Sequence[Source], accounting: pd.DataFrame, limit: float) -> None:
-    """Refuse a log of which too much would be left out."""
-    rows_in = int(accounting.loc[accounting["disposition"] == "in", "n"].sum())
-    aside = accounting[(accounting["disposition"] == "set_aside") & ~accounting["reason"].isin(_HARMLESS)]
-    reasons = aside.groupby("reason")["n"].sum().sort_values(ascending=False, kind="stable")
-    if rows_in == 0 or reasons.sum() <= limit * rows_in:
-        return
-    top = "; ".join(f"{n:,} {reason}" for reason, n in reasons.head(3).items())
-    raise InputRefused(
-        f"{sources[0].name}: {int(reasons.sum()):,} of {rows_in:,} rows cannot be used, more than the "
-        f"{limit:.0%} that the settings allow. Main reasons: {top}. Correct the log, or run again with "
-        "allow_set_aside (--allow-set-aside on the command line)."
-    )
 
 
 def _file_findings(sources: Sequence[Source], logs: Sequence[RawLog]) -> pd.DataFrame:

@@ -11,7 +11,7 @@ import pandas as pd
 from audit.ingest.columns import STAFF_AND_PLACES, Readings, read_column, rows_where, values_of
 from audit.ingest.exceptions import charted_by_exception
 from audit.ingest.joined import Joined, join_logs, stacked
-from audit.ingest.layout import masked
+from audit.ingest.masking import masked
 from audit.ingest.parse import Reading
 from audit.ingest.raw import Flags, RawLog
 from audit.ingest.reasons import FINDINGS, REASONS, SET_ASIDE, rule_of

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection
 
+import numpy as np
 import pandas as pd
 
 from audit.schema.column import Column
@@ -75,20 +76,21 @@ def field_completeness(visits: pd.DataFrame, *, by: str = "overall") -> pd.DataF
         ``method, caution``; in the order of the schema.
     """
     rows = []
+    strata = _strata(visits, by)
     for column in VISITS.columns:
         if column.name not in visits or column.name in _ONLY_IF_ANY:
             continue
-        applies = visits[_applies(visits, column)]
-        recorded = _recorded(applies[column.name])
-        for stratum, index in _groups(applies, by):
+        applies = _applies(visits, column)
+        recorded = applies & _recorded(visits[column.name])
+        for stratum, own in strata.items():
             rows.append(
                 {
                     "by": by,
                     "stratum": stratum,
                     "column": column.name,
                     "requirement": column.requirement,
-                    "events": int(recorded.loc[index].sum()),
-                    "n": len(index),
+                    "events": int((recorded & own).sum()),
+                    "n": int((applies & own).sum()),
                     "n_unknown": 0,
                 }
             )
@@ -145,27 +147,30 @@ def indicator_availability(columns: Collection[str]) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _applies(visits: pd.DataFrame, column: Column) -> pd.Series:
-    """The rows a column belongs to."""
+def _applies(visits: pd.DataFrame, column: Column) -> np.ndarray:
+    """Whether a column belongs to each row."""
     if column.rows == ("all",):
-        return pd.Series(True, index=visits.index)
+        return np.ones(len(visits), dtype=bool)
     kinds = {kind for part in column.rows for kind in _ROWS[part]}
-    applies = visits["visit_kind"].isin(kinds)
+    applies: np.ndarray = visits["visit_kind"].isin(kinds).to_numpy()
     if column.name in _CONDITIONAL:
         deciding, codes = _CONDITIONAL[column.name]
         if deciding in visits:
-            applies &= visits[deciding].isin(codes)
+            applies = applies & visits[deciding].isin(codes).to_numpy()
     return applies
 
 
-def _recorded(values: pd.Series) -> pd.Series:
+def _recorded(values: pd.Series) -> np.ndarray:
     """Whether a value is there and says something."""
-    return values.notna() & ~values.isin(["", "unknown"])
+    there = values.notna().to_numpy()
+    if isinstance(values.dtype, pd.CategoricalDtype) or values.dtype == object:
+        there = there & ~values.isin(["", "unknown"]).to_numpy()
+    return there
 
 
-def _groups(rows: pd.DataFrame, by: str) -> list[tuple[str, pd.Index]]:
-    """The strata with their rows."""
+def _strata(visits: pd.DataFrame, by: str) -> dict[str, np.ndarray]:
+    """The rows of each stratum."""
     if by == "overall":
-        return [("overall", rows.index)]
-    named = rows[by].astype(object).fillna("not recorded").astype(str)
-    return [(str(name), index) for name, index in named.groupby(named).groups.items()]
+        return {"overall": np.ones(len(visits), dtype=bool)}
+    named = visits[by].astype(object).fillna("not recorded").astype(str).to_numpy()
+    return {str(name): named == name for name in sorted(set(named))}

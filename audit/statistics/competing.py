@@ -114,9 +114,13 @@ def cumulative_incidence(
     seen = np.unique(observed.endings[observed.endings > 0])
     wanted = seen if causes is None else _cause_codes(causes, seen)
     sets = risk_sets(observed, codes=wanted)
-    all_events = sets.events.sum(axis=1)
-    survival = surviving(sets.at_risk, all_events)
-    curves = [_one_cause(sets, column, int(code), survival, confidence) for column, code in enumerate(wanted)]
+    curves = [
+        pd.DataFrame(
+            {"cause": int(code), "time": sets.time, "at_risk": sets.at_risk, "events": sets.events[:, column]}
+            | incidence_figures(sets, column, confidence=confidence)
+        )
+        for column, code in enumerate(wanted)
+    ]
     return pd.concat(curves, ignore_index=True) if curves else _no_curves()
 
 
@@ -137,19 +141,16 @@ def _no_curves() -> pd.DataFrame:
     return pd.DataFrame({name: np.zeros(0, np.int64 if name in whole else np.float64) for name in COLUMNS})
 
 
-def _one_cause(
-    sets: RiskSets, column: int, code: int, survival: FloatArray, confidence: float
-) -> pd.DataFrame:
-    """Return the rows of one cause."""
+def incidence_figures(sets: RiskSets, column: int, *, confidence: float = 0.95) -> dict[str, FloatArray]:
+    """Return survival, incidence, standard_error, ci_lower and ci_upper for one cause of these risk sets."""
+    survival = surviving(sets.at_risk, sets.events.sum(axis=1))
     share = sets.events[:, column] / np.maximum(sets.at_risk, 1)
     survival_before = np.append(1.0, survival[:-1])[: survival.size]
     incidence = np.cumsum(survival_before * share)
     standard_error = np.sqrt(_variance(sets, share, survival_before))
     lower, upper = _limits(incidence, standard_error, known_so_far(sets), confidence)
-    figures = (survival, incidence, standard_error, lower, upper)
-    counts = (code, sets.time, sets.at_risk, sets.events[:, column])
-    columns = (*counts, *(np.where(sets.defined, figure, np.nan) for figure in figures))
-    return pd.DataFrame(dict(zip(COLUMNS, columns, strict=True)))
+    figures = zip(COLUMNS[4:], (survival, incidence, standard_error, lower, upper), strict=True)
+    return {name: np.where(sets.defined, figure, np.nan) for name, figure in figures}
 
 
 def _variance(sets: RiskSets, share: FloatArray, survival_before: FloatArray) -> FloatArray:

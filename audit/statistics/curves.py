@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import special
 
-from audit.statistics.arguments import FloatArray, amounts, require_between_0_and_1
+from audit.statistics.arguments import FloatArray, IntArray, amounts, require_between_0_and_1
 from audit.statistics.estimates import Estimate
 from audit.statistics.survival import greenwood_sum
 
@@ -55,16 +56,34 @@ def at_times(curve: pd.DataFrame, times: ArrayLike) -> pd.DataFrame:
     1   9.0        0       NaN
     """
     wanted = np.atleast_1d(amounts("times", times))
-    figures = [name for name in FIGURES if name in curve]
-    time = curve["time"].to_numpy(np.float64)
+    time, at_risk, events = (
+        curve["time"].to_numpy(np.float64),
+        curve["at_risk"].to_numpy(np.int64),
+        curve["events"].to_numpy(np.int64),
+    )
+    figures = {name: curve[name].to_numpy(np.float64) for name in FIGURES if name in curve}
+    return pd.DataFrame(read_at(wanted, time, at_risk, events, figures))
+
+
+def read_at(
+    wanted: FloatArray,
+    time: FloatArray,
+    at_risk: IntArray,
+    events: IntArray,
+    figures: Mapping[str, FloatArray],
+) -> dict[str, np.ndarray]:
+    """Return the columns of `at_times` for a curve given as arrays."""
     # One row more at either end, so that every lookup has a place to land.
-    at_risk = np.append(curve["at_risk"].to_numpy(np.int64), 0)[np.searchsorted(time, wanted, side="left")]
+    risk = np.append(at_risk, 0)[np.searchsorted(time, wanted, side="left")]
     place = np.searchsorted(time, wanted, side="right")
-    events = np.append(0, np.cumsum(curve["events"].to_numpy(np.int64)))[place]
-    values = {name: np.append(np.nan, curve[name].to_numpy(np.float64))[place] for name in figures}
-    known = (at_risk > 0) | (values["survival"] == 0)
+    values = {name: np.append(np.nan, figure)[place] for name, figure in figures.items()}
+    known = (risk > 0) | (values["survival"] == 0)
     read = {name: np.where(known, value, np.nan) for name, value in values.items()}
-    return pd.DataFrame({"time": wanted, "at_risk": at_risk, "cumulative_events": events} | read)
+    return {
+        "time": wanted,
+        "at_risk": risk,
+        "cumulative_events": np.append(0, np.cumsum(events))[place],
+    } | read
 
 
 def survival_quantile(curve: pd.DataFrame, proportion: float = 0.5) -> Estimate:

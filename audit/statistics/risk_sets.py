@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -85,6 +85,16 @@ def risk_sets(observed: Spells, *, codes: IntArray) -> RiskSets:
     censored = tally(leaves, observed.weights * (observed.endings == 0), time.size)
     defined = _defined(at_risk, events.sum(axis=1), entered_late)
     return RiskSets(time, at_risk, entered, events, censored, defined)
+
+
+def single_cause(sets: RiskSets, column: int) -> RiskSets:
+    """Return the same observation with one cause as the event and the other causes as censorings."""
+    own = sets.events[:, [column]]
+    censored = sets.censored + sets.events.sum(axis=1) - own[:, 0]
+    entered_late = np.where(sets.time > 0, sets.entered, 0)
+    return replace(
+        sets, events=own, censored=censored, defined=_defined(sets.at_risk, own[:, 0], entered_late)
+    )
 
 
 def _distinct_times(exits: FloatArray, entries: FloatArray) -> FloatArray:

@@ -100,16 +100,22 @@ def kaplan_meier(
     observed = spells(durations, endings, entry=entry, weights=weights)
     require_single_event(observed)
     sets = risk_sets(observed, codes=np.array([1]))
+    counted = (sets.time, sets.at_risk, sets.entered, sets.events[:, 0], sets.censored)
+    figures = survival_figures(sets, confidence=confidence, transform=transform)
+    return pd.DataFrame(dict(zip(COLUMNS[:5], counted, strict=True)) | figures)
+
+
+def survival_figures(
+    sets: RiskSets, *, confidence: float = 0.95, transform: str = "log_log"
+) -> dict[str, FloatArray]:
+    """Return survival, standard_error, ci_lower and ci_upper for the one cause of these risk sets."""
     events = sets.events[:, 0]
     survival = surviving(sets.at_risk, events)
     standard_error = survival * np.sqrt(greenwood_sum(sets.at_risk, events))
     lower, upper = _limits(sets, survival, standard_error, confidence, transform)
     standard_error = np.where(survival > 0, standard_error, np.nan)
-    curve = dict(
-        zip(COLUMNS[:5], (sets.time, sets.at_risk, sets.entered, events, sets.censored), strict=True)
-    )
     figures = zip(COLUMNS[5:], (survival, standard_error, lower, upper), strict=True)
-    return pd.DataFrame(curve | {name: np.where(sets.defined, figure, np.nan) for name, figure in figures})
+    return {name: np.where(sets.defined, figure, np.nan) for name, figure in figures}
 
 
 def require_single_event(observed: Spells) -> None:
