@@ -82,6 +82,7 @@ def test_the_encoding_that_was_assumed_is_reported(tmp_path: Path) -> None:
         (b'W4,2026-07-04,insertion,placed,C1,75,"two\nlines"\n', [], 4),
         (b'W4,2026-07-04,insertion,placed,C1,75,"a, b"\n', [], 4),
         (b'W4,2026-07-04,insertion,placed,C1,75,5" sound\n', [], 4),
+        (b'W4,2026-07-04,"inser"tion,placed,C1,75,x\n', [], 4),
         (b"mm,0-10,text,text,text,mm,text\n", [(5, "not_a_date")], 3),
     ],
 )
@@ -98,6 +99,15 @@ def test_a_spoilt_row_is_set_aside_alone_with_its_own_line(
     log = load_visits(path, allow_set_aside=True)
     assert list(log.set_aside[["row", "reason"]].itertuples(index=False, name=None)) == aside
     assert len(log.visits) == used
+
+
+def test_an_extra_value_on_every_row_is_no_trailing_separator(tmp_path: Path) -> None:
+    path = saved(
+        tmp_path, GOLDEN.replace("Caf\u00e9\n", "Caf\u00e9,x\n").replace("North\n", "North,y\n").encode()
+    )
+    assert (
+        load_visits(path, allow_set_aside=True).set_aside["reason"].tolist() == ["wrong_number_of_values"] * 3
+    )
 
 
 def test_blank_lines_are_counted_and_are_no_rows(tmp_path: Path) -> None:

@@ -31,6 +31,10 @@ def test_the_same_text_comes_out_whatever_the_encoding_and_the_line_ends(
     assert text.bad_lines == {}
 
 
+def test_a_file_that_opens_with_many_blank_lines_is_not_empty() -> None:
+    assert decoded(b"\n" * 5000 + LOG.encode(), where="v.csv").content.decode().endswith(LOG)
+
+
 def test_one_bad_byte_among_valid_lines_spoils_its_own_line_only() -> None:
     octets = LOG.encode() + b"2026-07-02,Caf\xe9\n2026-07-03,x\n"
     assert decoded(octets, where="v.csv").bad_lines == {3: "undecodable_bytes"}
@@ -49,6 +53,9 @@ def test_a_nul_spoils_its_line() -> None:
         (LOG.encode("utf-16-be"), "v.csv: looks like UTF-16 without its byte-order mark."),
         (LOG.encode("cp037"), "v.csv: the encoding cannot be told."),
         (b"\x89PNG\r\n\x1a\n" + bytes(range(128, 256)), "v.csv: the encoding cannot be told."),
+        (b"visit_date,\xa4\xa6\xac\xb6\n", "v.csv: the encoding cannot be told."),
+        (b"visit_date,caf\xe9\x01\n", "v.csv: the encoding cannot be told."),
+        (b"\xe0\xe1\xe2,\xe3\xe4\n" * 9, "v.csv: the encoding cannot be told."),
         (b"PK\x03\x04rest", "v.csv: is a workbook or an archive. Save the sheet as 'CSV UTF-8'"),
         (b"\xd0\xcf\x11\xe0rest", "v.csv: is an old or password-protected workbook."),
         (codecs.BOM_UTF16_LE + b"\x00", "v.csv: opens as UTF-16 but is not."),

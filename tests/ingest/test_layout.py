@@ -4,7 +4,8 @@ import pytest
 
 from audit.errors import InputRefused, MissingColumns
 from audit.ingest.delimited import open_delimited
-from audit.ingest.layout import match_headings, refuse_unknown_headings, shown
+from audit.ingest.layout import match_headings, refuse_unknown_headings
+from audit.ingest.masking import shown
 from audit.ingest.raw import Source
 from audit.settings import Layout
 

@@ -1,6 +1,7 @@
 """Whole logs through every step, each worked by hand."""
 
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -9,7 +10,11 @@ import pyarrow.parquet as pq
 import pytest
 
 from audit.errors import InputRefused, MissingColumns, SettingsError, UnreadableFile
+from audit.ingest.accounting import account_rows
+from audit.ingest.layout import match_headings
 from audit.ingest.load import load_visits
+from audit.ingest.read import open_source, read_rows
+from audit.ingest.standardise import standardise
 from audit.records import VisitLog
 from audit.settings import AuditSettings, Layout
 
@@ -356,3 +361,30 @@ def test_shuffled_rows_and_columns_change_nothing_but_the_lines(tmp_path: Path) 
     pd.testing.assert_frame_equal(
         first.visits[keep], second.visits[keep].sort_values("visit_date", ignore_index=True)
     )
+
+
+def test_just_the_share_that_the_settings_allow_is_not_refused(tmp_path: Path) -> None:
+    rows = [f"W{i},2026-07-0{i},insertion,placed" for i in (1, 2, 3, 4)]
+    assert len(load_visits(written(tmp_path, HEAD, *rows, "W5,never,insertion,placed")).visits) == 4
+
+
+def test_values_below_the_minimum_say_nothing_of_a_scale(tmp_path: Path) -> None:
+    rows = [f"W{i},2026-07-0{i},insertion,placed,{births}" for i, births in ((1, -1), (2, -2), (3, 4))]
+    log = loaded(tmp_path, f"{HEAD},births", *rows)
+    assert log.visits["births"].isna().tolist() == [True, True, False]
+    assert log.findings["rule"].tolist() == ["out_of_range", "out_of_range"]
+
+
+def test_a_clinician_of_rows_set_aside_only_is_no_category(tmp_path: Path) -> None:
+    log = loaded(tmp_path, f"{HEAD},clinician_ref", f"{ROW},C1", "W2,never,insertion,placed,C2", f"{ROW},C1")
+    assert log.visits["clinician_ref"].cat.categories.tolist() == ["C1"]
+
+
+def test_rows_that_do_not_add_up_are_a_fault_of_this_package_and_stop_it(tmp_path: Path) -> None:
+    source = open_source(written(tmp_path, HEAD, ROW))
+    rows = read_rows(source, match_headings(source, Layout()))
+    lost = replace(rows, rows_in=2)
+    with pytest.raises(RuntimeError, match="row accounting of file 1: 2 rows in, 1 used, 0 set aside"):
+        account_rows(
+            [lost], standardise([rows], AuditSettings()).visits, loaded(tmp_path, HEAD, ROW).set_aside
+        )
