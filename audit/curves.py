@@ -11,7 +11,7 @@ from audit.statistics.grouped_curves import (
     median_by_group,
     survival_by_group,
 )
-from audit.statistics.summaries import in_bands, with_rates
+from audit.statistics.summaries import rates_by_group
 from audit.tallies import coded_spells
 
 Causes = Mapping[str, Sequence[str]]
@@ -98,17 +98,14 @@ def rate_table(
     placements: pd.DataFrame, causes: Causes, *, by: str, placement_kind: str, cuts: Sequence[float]
 ) -> pd.DataFrame:
     """Rates per person-year of each cause, by band of days since placement, under both censoring rules."""
+    numbers = {cause: number for number, cause in enumerate(causes, start=1)}
+    codes = {code: numbers[cause] for cause, own in causes.items() for code in own}
     tables = []
-    codes = {code: number for number, own in enumerate(causes.values(), start=1) for code in own}
     for rule in CENSORING_RULES:
         spells = coded_spells(placements, by=by, censoring=rule, codes=codes, placement_kind=placement_kind)
-        for group in dict.fromkeys(spells["group"]):
-            rows = spells[spells["group"] == group]
-            for number, cause in enumerate(causes, start=1):
-                own = rows.assign(event=(rows["cause"] == number).astype("int64"))
-                table = in_bands(own, cuts=cuts).assign(group=group, cause=cause)
-                tables.append(_labelled(table, by, placement_kind, rule))
-    return with_rates(pd.concat(tables, ignore_index=True)) if tables else pd.DataFrame()
+        table = rates_by_group(spells, causes=numbers, cuts=cuts)
+        tables.append(_labelled(table, by, placement_kind, rule))
+    return pd.concat(tables, ignore_index=True)
 
 
 def _spells(

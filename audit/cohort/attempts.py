@@ -1,5 +1,7 @@
 """Insertion rows into attempts: who owns which, take-overs, outcomes per visit and per woman."""
 
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 
@@ -16,7 +18,7 @@ from audit.cohort.columns import (
     reference,
     whole_days,
 )
-from audit.cohort.events import finding
+from audit.cohort.events import by_new_insertion, finding
 from audit.schema.derived import ATTEMPT_OUTCOMES, EPISODE_OUTCOMES
 from audit.schema.visits import VISITS
 from audit.settings import Windows
@@ -131,8 +133,10 @@ def _vasovagal(rows: pd.DataFrame) -> dict[str, pd.Series]:
 
 def _suspicion(rows: pd.DataFrame) -> Names:
     """What the insertion row itself says of a perforation."""
-    partial = is_one_of(rows, "perforation_confirmed", "partial_embedded")
-    complete = is_one_of(rows, "perforation_confirmed", "complete_extrauterine")
+    # Confirmed at a replacement, it is the old device's unless something was suspected at the new insertion.
+    own = is_one_of(rows, "visit_kind", "insertion") | by_new_insertion(rows)
+    partial = is_one_of(rows, "perforation_confirmed", "partial_embedded") & own
+    complete = is_one_of(rows, "perforation_confirmed", "complete_extrauterine") & own
     cleared = is_one_of(rows, "perforation_confirmed", "no")
     suspected = is_one_of(rows, "perforation_suspected", "sound", "device", "other_instrument")
     suspected |= is_one_of(rows, "failure_reason", "perforation_suspected")
@@ -251,9 +255,13 @@ def _episode_outcome(attempts: pd.DataFrame, days: int, data_to: pd.Timestamp) -
     outcome[tried.index] = result
     # One woman at a time only where she tried more than once: the rest is one attempt, one episode.
     several = tried[tried.duplicated("patient_ref", keep=False)]
-    day = pd.Series(whole_days(several["attempt_date"]), index=several.index)
-    for _, mine in several.groupby("patient_ref", sort=False):
-        outcome[mine.index] = _episodes(list(day[mine.index]), list(result[mine.index]), days)
+    day, told = whole_days(several["attempt_date"]), result[several.index].to_numpy(dtype=object)
+    starts = np.flatnonzero(~several.duplicated("patient_ref"))
+    episodes = [
+        _episodes(list(day[start:stop]), list(told[start:stop]), days)
+        for start, stop in pairwise([*starts, len(several)])
+    ]
+    outcome[several.index] = [one for mine in episodes for one in mine]
     last_due = data_to - pd.Timedelta(days=days)
     outcome[(attempts["attempt_date"] > last_due) & outcome.notna()] = "not_yet_due"
     return codes_of(outcome.to_numpy(dtype=object), EPISODE_OUTCOMES)

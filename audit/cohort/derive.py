@@ -6,6 +6,7 @@ import pandas as pd
 from audit.cohort.attempts import derive_attempts, visit_names
 from audit.cohort.columns import Days, Mask, code, date, is_one_of, reference, whole_days
 from audit.cohort.events import (
+    by_new_insertion,
     contacts,
     ending_events,
     finding,
@@ -25,7 +26,14 @@ from audit.cohort.placements import (
     placed_devices,
 )
 from audit.records import Cohort, VisitLog
-from audit.schema.derived import ATTEMPTS, FOLLOW_UPS, PERFORATION_STATES, PLACEMENTS, PREGNANCY_STATES
+from audit.schema.derived import (
+    ATTEMPTS,
+    CONFIRMED_PERFORATIONS,
+    FOLLOW_UPS,
+    PERFORATION_STATES,
+    PLACEMENTS,
+    PREGNANCY_STATES,
+)
 from audit.settings import AuditSettings
 
 
@@ -125,19 +133,23 @@ def _pregnant(spells: pd.DataFrame, rows: pd.DataFrame, place: Days, since: Days
 
 
 def _perforated(rows: pd.DataFrame, place: Days) -> pd.DataFrame:
-    """What contacts say of a perforation, the last word last."""
+    """What contacts say of a perforation at these positions, what counts most last."""
     state = _perforation_state(rows)
     told = (state != "") & (place >= 0)
-    return pd.DataFrame({"place": place[told], "state": state[told]})
+    # A later visit that finds nothing does not undo one already confirmed.
+    weight = np.where(state[told] == "none", 0, np.where(state[told] == "extent_unknown", 1, 2))
+    order = np.argsort(weight, kind="stable")
+    return pd.DataFrame({"place": place[told][order], "state": state[told][order]})
 
 
 def _perforation_state(rows: pd.DataFrame) -> np.ndarray:
     """partial, complete, extent_unknown, none (ruled out) or nothing said."""
     reason = is_one_of(rows, "removal_reason_main", "perforation") & removed(rows)
+    own = ~by_new_insertion(rows)
     return np.select(
         [
-            is_one_of(rows, "perforation_confirmed", "partial_embedded"),
-            is_one_of(rows, "perforation_confirmed", "complete_extrauterine"),
+            is_one_of(rows, "perforation_confirmed", "partial_embedded") & own,
+            is_one_of(rows, "perforation_confirmed", "complete_extrauterine") & own,
             reason,
             is_one_of(rows, "perforation_confirmed", "no"),
         ],
@@ -159,7 +171,7 @@ def _sequence_findings(
     end = spells["ending_day"].reindex(np.maximum(place, 0)).to_numpy()
     # A device put back, or left in through a pregnancy, may well be seen again.
     out = spells["ending"].isin(["removal", "expulsion_complete", "unrecorded", "death"])
-    gone = out.reindex(np.maximum(place, 0)).fillna(False).to_numpy(dtype=bool)
+    gone = out.reindex(np.maximum(place, 0), fill_value=False).to_numpy(dtype=bool)
     seen_late = in_place(rows) & (place >= 0) & (since > end) & gone
     frames.append(finding("in_place_after_end", *_at(rows[seen_late])))
     return pd.concat(frames, ignore_index=True)
@@ -210,15 +222,19 @@ def _attempt_table(
     whole.loc[spells["attempt"], "placement"] = np.arange(len(spells))
     state = whole["perforation"].to_numpy(dtype=object).copy()
     state[spells["attempt"]] = spells["perforation"].to_numpy(dtype=object)
-    told = _perforation_state(rows)
-    unplaced = (told != "") & (place < 0)
-    tries = whole.assign(_day=whole_days(whole["attempt_date"]))
-    at = latest_before(
-        tries, rows["patient_ref"].to_numpy()[unplaced], rows["_day"].to_numpy()[unplaced], or_on=True
-    )
-    state[at[at >= 0]] = told[unplaced][at >= 0]
+    told = _perforated(rows, np.where(place < 0, _latest_attempt(whole, rows), -1))
+    kept = (told["state"] == "none") & np.isin(state[told["place"]], CONFIRMED_PERFORATIONS)
+    state[told.loc[~kept, "place"]] = told.loc[~kept, "state"]
     whole["perforation"] = pd.Categorical(state, categories=list(PERFORATION_STATES))
     return whole[list(ATTEMPTS.names)]
+
+
+def _latest_attempt(attempts: pd.DataFrame, rows: pd.DataFrame) -> Days:
+    """Position of the latest attempt on or before each contact; -1 for none. A deferral touched nothing."""
+    begun = np.flatnonzero(attempts["outcome"] != "deferred")
+    tries = attempts.iloc[begun].assign(_day=whole_days(attempts["attempt_date"].iloc[begun]))
+    at = latest_before(tries, rows["patient_ref"].to_numpy(), rows["_day"].to_numpy(), or_on=True)
+    return np.where(at >= 0, np.append(begun, -1)[at], -1)
 
 
 def _placement_table(spells: pd.DataFrame) -> pd.DataFrame:

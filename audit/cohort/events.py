@@ -131,20 +131,21 @@ def _events(ending: str, mask: Mask, day: Days) -> pd.DataFrame:
 
 def removed(rows: pd.DataFrame) -> Mask:
     """The device was taken out at this visit, or the woman says so."""
-    at_visit = is_one_of(rows, "visit_kind", "removal", "removal_and_replacement")
-    at_visit &= ~is_one_of(rows, "removal_difficult", "failed")
+    failed = is_one_of(rows, "removal_difficult", "failed")
+    at_visit = is_one_of(rows, "visit_kind", "removal", "removal_and_replacement") & ~failed
     at_visit &= ~is_one_of(rows, "contact_result", "not_reached", "declined", "moved_away", "died")
     told = is_one_of(rows, "device_in_situ", "removed_here", "removed_elsewhere")
     in_place = is_one_of(rows, "device_in_situ", "in_situ_confirmed", "in_situ_reported")
-    reason = code(rows, "removal_reason_main").notna().to_numpy() & ~in_place
+    # The reason for a removal that failed says why it was tried, not that the device came out.
+    reason = code(rows, "removal_reason_main").notna().to_numpy() & ~in_place & ~failed
     removed_now: Mask = at_visit | told | reason
     return removed_now
 
 
 def in_place(rows: pd.DataFrame) -> Mask:
-    """The device is known in place on the day of the visit; a removal says nothing of the day after."""
+    """The device is known in place after the visit; one that was taken out is not."""
     seen = is_one_of(rows, "device_in_situ", "in_situ_confirmed", "in_situ_reported")
-    known: Mask = seen & ~is_one_of(rows, "visit_kind", "removal", "removal_and_replacement")
+    known: Mask = seen & ~removed(rows)
     return known
 
 
@@ -163,9 +164,18 @@ def status_known(rows: pd.DataFrame) -> Mask:
 def _perforation(rows: pd.DataFrame) -> Mask:
     """A confirmed perforation."""
     confirmed = is_one_of(rows, "perforation_confirmed", "partial_embedded", "complete_extrauterine")
+    confirmed &= ~by_new_insertion(rows)
     reason = is_one_of(rows, "removal_reason_main", "perforation") & removed(rows)
     found: Mask = confirmed | reason
     return found
+
+
+def by_new_insertion(rows: pd.DataFrame) -> Mask:
+    """The row replaces a device, and its perforation was suspected while the new one was inserted."""
+    suspected = is_one_of(rows, "perforation_suspected", "sound", "device", "other_instrument")
+    suspected |= is_one_of(rows, "failure_reason", "perforation_suspected")
+    own: Mask = is_one_of(rows, "visit_kind", "removal_and_replacement") & suspected
+    return own
 
 
 def _pregnancy(rows: pd.DataFrame) -> Mask:

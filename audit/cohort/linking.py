@@ -47,14 +47,18 @@ def link_events(places: pd.DataFrame, rows: pd.DataFrame, events: pd.DataFrame) 
     place = np.where((upto == before) | replaces, before, -2)
     moved = none_yet & ~found_late
     linked = events.assign(place=place, day=np.where(moved, visited, day), moved=moved)
-    return _settle_same_day(linked, before, upto, anchor)
+    return _settle_same_day(places, linked, before, upto, anchor)
 
 
-def _settle_same_day(events: pd.DataFrame, before: Days, upto: Days, anchor: Days) -> pd.DataFrame:
+def _settle_same_day(
+    places: pd.DataFrame, events: pd.DataFrame, before: Days, upto: Days, anchor: Days
+) -> pd.DataFrame:
     """Decide the events that fall on the day of a placement."""
     place = events["place"].to_numpy().copy()
     open_question = np.flatnonzero(place == -2)
     settled = events[place >= 0]
+    # A conception before placement ends nothing.
+    settled = settled[settled["day"].to_numpy() >= places["_day"].to_numpy()[settled["place"]]]
     closed = settled.groupby("place")["day"].min().to_dict()
     for at in open_question[np.argsort(anchor[open_question], kind="stable")]:
         earlier = int(before[at])

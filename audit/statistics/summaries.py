@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -98,20 +98,24 @@ def with_rates(table: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def in_bands(spells: pd.DataFrame, *, cuts: Sequence[float]) -> pd.DataFrame:
-    """Return events and person-years in each band of time since the origin, and in all bands together.
+def rates_by_group(table: pd.DataFrame, *, causes: Mapping[str, int], cuts: Sequence[float]) -> pd.DataFrame:
+    """Return the rate of each cause in each group, by band of time since the origin and over all bands.
 
     Parameters
     ----------
-    spells : DataFrame
-        ``entry``, ``exit`` (days), ``event`` (0 or 1) and ``n`` (how many the row stands for).
+    table : DataFrame
+        ``group``, ``entry``, ``exit`` (days), ``cause`` (0 = censored, else a code) and ``n`` (how many the row
+        stands for).
+    causes : mapping of name to code
+        The causes to return.
     cuts : days, rising
         Ends of the bands but the last.
 
     Returns
     -------
     DataFrame
-        ``band`` (such as ``43 to 182``, ``over 365``; ``all`` last), ``events, person_years``.
+        ``group, cause, band`` (such as ``43 to 182``, ``over 365``; ``all`` last), ``events, person_years``, then
+        the columns of `with_rates`. No rows in, no rows out.
 
     Raises
     ------
@@ -120,24 +124,30 @@ def in_bands(spells: pd.DataFrame, *, cuts: Sequence[float]) -> pd.DataFrame:
 
     Examples
     --------
-    >>> spells = pd.DataFrame({"entry": 0.0, "exit": [30.0, 400.0], "event": [1, 0], "n": [1, 1]})
-    >>> in_bands(spells, cuts=[42])[["band", "events"]].values.tolist()
+    >>> table = pd.DataFrame({"group": "a", "entry": 0.0, "exit": [30.0, 400.0], "cause": [1, 0], "n": 1})
+    >>> rates_by_group(table, causes={"first": 1}, cuts=[42])[["band", "events"]].values.tolist()
     [['0 to 42', 1], ['over 42', 0], ['all', 1]]
     """
-    bands = person_time(
-        spells["exit"], spells["event"], cuts=cuts, entry=spells["entry"], weights=spells["n"]
-    )
+    rows: list[tuple[object, ...]] = []
+    names = [*_band_names(cuts), "all"]
+    for group in dict.fromkeys(table["group"]):
+        own = table[table["group"] == group]
+        for cause, code in causes.items():
+            bands = person_time(
+                own["exit"], own["cause"] == code, cuts=cuts, entry=own["entry"], weights=own["n"]
+            )
+            events = bands["events"].to_list()
+            years = (bands["exposure"] / DAYS_PER_YEAR).to_list()
+            counted = zip(names, [*events, sum(events)], [*years, sum(years)], strict=True)
+            rows.extend((group, cause, *band) for band in counted)
+    return with_rates(pd.DataFrame(rows, columns=["group", "cause", "band", "events", "person_years"]))
+
+
+def _band_names(cuts: Sequence[float]) -> list[str]:
+    """The bands in words."""
     starts = [0, *(int(cut) + 1 for cut in cuts)]
-    names = [f"{start} to {int(cut)}" for start, cut in zip(starts, cuts, strict=False)]
-    table = pd.DataFrame(
-        {
-            "band": [*names, f"over {int(cuts[-1])}" if len(cuts) else "0 and over"],
-            "events": bands["events"],
-            "person_years": bands["exposure"] / DAYS_PER_YEAR,
-        }
-    )
-    table.loc[len(table)] = ["all", table["events"].sum(), table["person_years"].sum()]
-    return table
+    closed = [f"{start} to {int(cut)}" for start, cut in zip(starts, cuts, strict=False)]
+    return [*closed, f"over {int(cuts[-1])}" if len(cuts) else "0 and over"]
 
 
 def share_of(part: float, whole: float) -> float:
