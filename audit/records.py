@@ -34,7 +34,7 @@ class VisitLog:
     findings
         One row per doubtful value that was used: ``rule, severity, source, row, column, message``.
     accounting
-        ``source, disposition, reason, n``: rows in = rows used + rows set aside, per file and in all.
+        ``source, disposition, reason, n``: rows in = rows used + rows set aside, per file.
     data_to
         The freeze: the latest visit, or the day the user named.
     patient_refs

@@ -1,6 +1,6 @@
-"""The printed forms of a table: a data dictionary for people, a Table Schema for programs.
+"""The printed forms of the declarations: data dictionary and methods for people, a Table Schema for programs.
 
-``python -m audit.schema.documents`` writes both for the visit log into ``docs/``.
+``python -m audit.schema.documents`` writes them into ``docs/``.
 """
 
 import json
@@ -8,10 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from audit.schema.column import Column, Table
+from audit.schema.methods_page import methods_page
 from audit.schema.visits import ONE_OF, REQUIRED, VISITS
 
 DICTIONARY = "data_dictionary.md"
 TABLE_SCHEMA = "visits.schema.json"
+METHODS = "methods.md"
 _TYPES = {
     "reference": "string",
     "text": "string",
@@ -217,19 +219,19 @@ def documents(table: Table) -> dict[str, str]:
     Returns
     -------
     dict
-        ``data_dictionary.md`` and ``visits.schema.json``.
+        ``data_dictionary.md``, ``visits.schema.json`` and ``methods.md``.
 
     Examples
     --------
     >>> sorted(documents(VISITS))
-    ['data_dictionary.md', 'visits.schema.json']
+    ['data_dictionary.md', 'methods.md', 'visits.schema.json']
     """
     schema = json.dumps(table_schema(table), indent=2, ensure_ascii=False)
-    return {DICTIONARY: data_dictionary(table), TABLE_SCHEMA: schema + "\n"}
+    return {DICTIONARY: data_dictionary(table), TABLE_SCHEMA: schema + "\n", METHODS: methods_page()}
 
 
 def write_documents(folder: Path) -> None:
-    """Write both documents into a folder.
+    """Write the documents into a folder.
 
     Parameters
     ----------
