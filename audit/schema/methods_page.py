@@ -10,28 +10,33 @@ _OPENING = """# How every figure is defined and computed
 
 ## The rules everything rests on
 
-- **Attempt.** It begins when an instrument passes the external os or the tenaculum is applied. Stopped earlier it is a
-  deferral and is counted apart. The clinician who started owns it; if another goes on the same day, the first one's
-  attempt failed and the second has an attempt of her own.
-- **Placement.** The device is in the cavity when the procedure ends. Time zero is that day. A device placed elsewhere counts
-  for workload only. Figures that rest on time look at each woman's first placement in the log that is no replacement.
-- **Ending.** One a spell, the earliest; on one day perforation, then pregnancy, then expulsion, then removal. Expulsion is
-  dated when it is found, pregnancy at conception, perforation when it is found. Two placements with no ending between
-  them mean an unrecorded ending at the second. Death competes for incidence and censors continuation.
-- **Two censoring rules, always both.** `last_known` ends observation on the last day the device was known in place.
-  `assumed_in_place` carries event-free women on to the freeze less a reporting lag, or to the day they moved away, declined
-  or died. The first overstates endings when women with trouble come back more often; the second understates them when
-  removals elsewhere go unheard of. Neither is safe alone.
-- **The gate.** With the outcome at 12 months known for 80% or more, `last_known` leads; from 60% both stand as equals and no
-  benchmark verdict is given; below that the page shows bounds only. The tables are always complete.
-- **Period and freeze.** Period figures count what is dated in the period, whenever it was learned. Survival is followed to the
-  freeze. A period's woman-time enters each spell on the day before the period, so that quarters add up to the whole.
-- **Intervals.** Wilson always and exact (Clopper-Pearson) beside it; the page shows the exact one when 5 or fewer had, or had
-  not, the event, or there were fewer than 30. Nothing seen: the exact upper limit.
-- **Signals.** The exact binomial tail decides: 2.5% on one side asks for a look at cases, 0.1% calls for a review. With many
-  clinicians some signals come by chance alone; the report says how many.
-- **Benchmarks.** Higher or lower when the 95% interval of the difference leaves out 0, both sides being uncertain; compatible
-  when it lies within the margin the service set for that outcome; otherwise it cannot be told.
+- **Attempt.** It begins when an instrument passes the external os or the tenaculum is applied. Stopped
+  earlier it is a deferral and is counted apart. The clinician who started owns it; if another goes on the
+  same day, the first one's attempt failed and the second has an attempt of her own.
+- **Placement.** The device is in the cavity when the procedure ends. Time zero is that day. A device placed
+  elsewhere counts for workload only. Figures that rest on time look at each woman's first placement in the
+  log that is no replacement.
+- **Ending.** One a spell, the earliest; on one day perforation, then pregnancy, then expulsion, then
+  removal. Expulsion is dated when it is found, pregnancy at conception, perforation when it is found. Two
+  placements with no ending between them mean an unrecorded ending at the second. Death competes for
+  incidence and censors continuation.
+- **Two censoring rules, always both.** `last_known` ends observation on the last day the device was known
+  in place. `assumed_in_place` carries event-free women on to the freeze less a reporting lag, or to the day
+  they moved away, declined or died. The first overstates endings when women with trouble come back more
+  often; the second understates them when removals elsewhere go unheard of. Neither is safe alone.
+- **The gate.** With the outcome at 12 months known for 80% or more, `last_known` leads; from 60% both stand
+  as equals and no benchmark verdict is given; below that the page shows bounds only. The tables are always
+  complete.
+- **Period and freeze.** Period figures count what is dated in the period, whenever it was learned. Survival
+  is followed to the freeze. A period's woman-time enters each spell on the day before the period, so that
+  quarters add up to the whole.
+- **Intervals.** Wilson always and exact (Clopper-Pearson) beside it; the page shows the exact one when 5 or
+  fewer had, or had not, the event, or there were fewer than 30. Nothing seen: the exact upper limit.
+- **Signals.** The exact binomial tail decides: 2.5% on one side asks for a look at cases, 0.1% calls for a
+  review. With many clinicians some signals come by chance alone; the report says how many.
+- **Benchmarks.** Higher or lower when the 95% interval of the difference leaves out 0, both sides being
+  uncertain; compatible when it lies within the margin the service set for that outcome; otherwise it cannot
+  be told.
 """
 
 
