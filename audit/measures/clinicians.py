@@ -158,12 +158,9 @@ def _against_case_mix(
     )
     service = with_proportions(mix).set_index("stratum")["proportion"]
     known = own[own["outcome"] != "unknown"]
-    seen = known.assign(group=known[case_mix].astype(object).fillna("not recorded").astype(str))
-    seen = seen.assign(clinician=known[_BY].astype(object).fillna("not recorded").astype(str))
-    numbers = seen.pivot_table(
-        index="clinician", columns="group", values="attempt", aggfunc="count", fill_value=0, observed=True
-    )
-    numbers = numbers.reindex(index=table["stratum"], columns=service.index, fill_value=0)
+    seen = tally_outcomes(known, outcome=case_mix, by=_BY)
+    numbers = seen.pivot(index="stratum", columns="outcome", values="n")
+    numbers = numbers.reindex(index=table["stratum"], columns=service.index).fillna(0)
     rates = service.fillna(0)
     expected = indirect_expected(rates, numbers)
     ratio = observed_expected(table["events"], expected)
