@@ -27,7 +27,7 @@ def test_parity_comes_from_births_by_route_or_their_number_and_unknown_stays_unk
         W13         | 2026-07-01 | insertion  | placed            | 0              |                  |        |
         W14         | 2026-07-01 | insertion  | placed            |                | 0                |        |
         W15         | 2026-07-01 | insertion  | placed            |                |                  |        |
-        """)
+        """)  # noqa: E501 - a drawn log
     names = ["parity_group", "cervical_parity", "parous", "births_group"]
     expected = [
         ["nulliparous", "no", "no", "0"],
@@ -65,7 +65,7 @@ def test_placements_after_a_birth_an_abortion_or_an_emergency_stand_apart(cohort
         W10         | 2026-07-01 | insertion  | placed            | unknown                     | emergency_contraception
         W11         | 2026-07-01 | insertion  | placed            |                             | contraception
         W12         | 2026-07-01 | insertion  | placed            | unknown                     |
-        """)
+        """)  # noqa: E501 - a drawn log
     assert cohort.placements["timing_group"].tolist() == (
         ["interval"] * 2 + ["postpartum"] * 3 + ["post_abortion"] * 2 + ["emergency"] * 3 + ["unknown"] * 2
     )
