@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from audit.cli import main
+from synthetic_data.demo import DEMO_PERIOD, write_demo
 
 Row = Mapping[str, object]
 
@@ -102,3 +103,44 @@ def pick() -> Callable[..., dict[str, Any]]:
         return found[0]
 
     return only
+
+
+WOMEN = 300
+CANARY = "CANARY"
+
+
+@dataclass(frozen=True)
+class Clinic:
+    """A small log in a clinic's own words, its settings, and the folder of its audit."""
+
+    log: Path
+    settings: Path
+    out: Path
+
+
+@pytest.fixture(scope="session")
+def small_clinic(tmp_path_factory: pytest.TempPathFactory) -> Clinic:
+    """Some women of the invented clinic, audited once; what must not leave the log holds the word CANARY."""
+    folder = tmp_path_factory.mktemp("clinic")
+    whole, settings = write_demo(folder / "demo")
+    with whole.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    women = list(dict.fromkeys(row["Client no"] for row in rows))[-WOMEN:]
+    names = {woman: f"{CANARY}{number}" for number, woman in enumerate(women)}
+    kept = [
+        {**row, "Client no": names[row["Client no"]], "Notes": f"{CANARY} note"}
+        for row in rows
+        if row["Client no"] in names
+    ]
+    kept[5]["Date seen"] = f"{CANARY} day"
+    kept[6]["Visit type"] = f"{CANARY} kind"
+    kept[7]["Result"] = f"{CANARY} outcome"
+    log = folder / f"{CANARY}_export.csv"
+    with log.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(kept[0]))
+        writer.writeheader()
+        writer.writerows(kept)
+    out = folder / "out"
+    arguments = ["run", log, "--settings", settings, "--period", DEMO_PERIOD, "--out", out, "--quiet"]
+    assert main([str(argument) for argument in arguments]) == 0
+    return Clinic(log, settings, out)
