@@ -1,0 +1,1 @@
+"""Result rows into drawings: each function takes rows and returns one plotly figure as a plain dict."""

@@ -1,0 +1,212 @@
+"""Step curves over the time since placement, stopped where too few are still observed."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from reports import wording
+from reports.choosing import Row
+from reports.figures.theme import (
+    DASHES,
+    MUTED,
+    RULE,
+    SERIES,
+    SIZE,
+    Drawing,
+    Trace,
+    axis,
+    drawing,
+    label,
+    rounded,
+)
+
+_TICKS = (0, 182, 365, 730, 1095, 1460, 1825)
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One curve to draw: its label, the rows of a result table in order of days, and which columns to read."""
+
+    label: str
+    rows: Sequence[Row]
+    value: str = "survival"
+    lower: str = "ci_lower"
+    upper: str = "ci_upper"
+    color: str = SERIES[0]
+    dash: str = "solid"
+
+
+def styled(curves: Sequence[Curve]) -> list[Curve]:
+    """The curves with a colour and a dash each."""
+    return [
+        Curve(
+            curve.label,
+            curve.rows,
+            curve.value,
+            curve.lower,
+            curve.upper,
+            SERIES[number % len(SERIES)],
+            DASHES[number % len(DASHES)],
+        )
+        for number, curve in enumerate(curves)
+    ]
+
+
+def drawn_rows(rows: Sequence[Row], floor: int) -> list[Row]:
+    """The rows up to the last day on which at least `floor` are still observed."""
+    kept = []
+    for row in rows:
+        if row["at_risk"] < floor:
+            break
+        kept.append(row)
+    return kept
+
+
+def steps(
+    curves: Sequence[Curve],
+    *,
+    counts: str,
+    floor: int = 10,
+    top: float = 1.0,
+    narrow: bool = False,
+    last_day: float | None = None,
+) -> Drawing:
+    """Step curves with their intervals, labelled at their ends, with the number observed below the axis.
+
+    Parameters
+    ----------
+    curves
+        What to draw.
+    counts
+        What the y axis counts, such as ``Still using, of 100``.
+    floor
+        A curve stops before the first day with fewer than this many still observed.
+    top
+        End of the y axis, 0-1.
+    narrow
+        A panel among others: no label at the end, no numbers below the axis, fewer ticks.
+    last_day
+        End of the x axis; where None, the end of the longest curve.
+
+    Returns
+    -------
+    dict
+        A plotly figure: for each curve a band (two traces) and a line, whose ``x`` are days and ``y`` values.
+    """
+    drawn = [(curve, drawn_rows(curve.rows, floor)) for curve in styled(curves)]
+    drawn = [(curve, rows) for curve, rows in drawn if rows]
+    ends = [float(rows[-1]["days"]) for _, rows in drawn]
+    end = last_day or max(ends, default=365.0)
+    ticks = [tick for tick in _TICKS if tick <= end * 1.02]
+    ticks = [tick for tick in ticks if not narrow or tick in (0, 365, 730, 1095)]
+    traces = [trace for curve, rows in drawn for trace in _traces(curve, rows)]
+    below = [] if narrow else _observed(drawn, ticks)
+    labels = [] if narrow else _end_labels(drawn, top)
+    return drawing(
+        traces,
+        margin={"l": 12, "r": 10 if narrow else 132, "t": 12, "b": 34 if narrow else 58 + 20 * len(drawn)},
+        xaxis=axis(
+            range=[0, end * 1.01],
+            tickvals=ticks,
+            ticktext=["0" if not tick else _short(tick) for tick in ticks],
+        ),
+        yaxis=axis(
+            counts,
+            range=[0, top * 1.02],
+            nticks=5,
+            tickvals=[top * part / 4 for part in range(5)],
+            ticktext=[f"{100 * top * part / 4:.3g}" for part in range(5)],
+            showgrid=True,
+            gridcolor=RULE,
+            showline=False,
+            ticks="",
+        ),
+        annotations=labels + below,
+    )
+
+
+def _short(days: float) -> str:
+    """A tick on the time axis."""
+    return {182: "6 mo", 365: "1 y", 730: "2 y", 1095: "3 y", 1460: "4 y", 1825: "5 y"}[round(days)]
+
+
+def _traces(curve: Curve, rows: Sequence[Row]) -> list[Trace]:
+    """The band and the line of one curve."""
+    days = [int(row["days"]) for row in rows]
+    shared = {"type": "scatter", "mode": "lines", "x": days}
+    edge = {"shape": "hv", "width": 0, "color": curve.color}
+    return [
+        shared | {"y": rounded([row[curve.lower] for row in rows]), "line": edge, "hoverinfo": "skip"},
+        shared
+        | {
+            "y": rounded([row[curve.upper] for row in rows]),
+            "line": edge,
+            "fill": "tonexty",
+            "fillcolor": _faint(curve.color),
+            "hoverinfo": "skip",
+        },
+        shared
+        | {
+            "name": label(curve.label, 0, 0)["text"],
+            "y": rounded([row[curve.value] for row in rows]),
+            "line": {"shape": "hv", "width": 2.2, "color": curve.color, "dash": curve.dash},
+            "hoverinfo": "text",
+            "hovertext": [_told(curve, row) for row in rows],
+        },
+    ]
+
+
+def _faint(color: str) -> str:
+    """A colour thin enough to lie under a line; plotly reads the last two digits as opacity."""
+    red, green, blue = (int(color[start : start + 2], 16) for start in (1, 3, 5))
+    return f"rgba({red},{green},{blue},0.13)"
+
+
+def _told(curve: Curve, row: Row) -> str:
+    """What the pointer shows."""
+    value = wording.percent(row[curve.value])
+    told = f"{curve.label}, day {int(row['days'])}: {value} of 100 ({wording.count(row['at_risk'])} observed)"
+    return str(label(told, 0, 0)["text"])
+
+
+def _end_labels(drawn: Sequence[tuple[Curve, list[Row]]], top: float) -> list[dict[str, object]]:
+    """The name of each curve at its end, moved apart where two would touch."""
+    ends = sorted(drawn, key=lambda pair: float(pair[1][-1][pair[0].value]))
+    labels, last = [], -1.0
+    for curve, rows in ends:
+        place = max(float(rows[-1][curve.value]), last + 0.075 * top)
+        last = place
+        labels.append(
+            label(curve.label, float(rows[-1]["days"]), place, color=curve.color, name="end", xshift=6)
+        )
+    return labels
+
+
+def _observed(drawn: Sequence[tuple[Curve, list[Row]]], ticks: Sequence[int]) -> list[dict[str, object]]:
+    """The number still observed under every curve at each tick, in lines below the axis."""
+    if not drawn:
+        return []
+    below = [
+        label(
+            "Still observed", 0, 0, color=MUTED, xref="paper", yref="paper", yanchor="top", yshift=-28, xshift=-6
+        )
+    ]
+    for number, (curve, rows) in enumerate(drawn):
+        for tick in ticks:
+            at = next((row for row in rows if row["days"] == tick), None)
+            if at is None:
+                continue
+            below.append(
+                label(
+                    wording.count(at["at_risk"]),
+                    tick,
+                    0,
+                    color=curve.color,
+                    yref="paper",
+                    xanchor="center" if tick else "left",
+                    yanchor="top",
+                    yshift=-46 - 18 * number,
+                    xshift=0 if tick else -6,
+                    font={"size": SIZE - 1, "color": curve.color},
+                )
+            )
+    return below

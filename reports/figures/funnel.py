@@ -1,0 +1,221 @@
+"""Clinicians around the service's figure, and quarters over time."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from reports import wording
+from reports.choosing import Row
+from reports.figures.theme import (
+    ACCENT,
+    GREY,
+    INK,
+    MUTED,
+    RULE,
+    SIZE,
+    Drawing,
+    Trace,
+    axis,
+    drawing,
+    escaped,
+    label,
+    nice_top,
+    rounded,
+)
+
+_LIMITS = (
+    ("ask_upper", "dash", "95%"),
+    ("ask_lower", "dash", ""),
+    ("review_upper", "dot", "99.8%"),
+    ("review_lower", "dot", ""),
+)
+_SIGNALS = ("ask", "review")
+
+
+def funnel(clinicians: Sequence[Row], limits: Sequence[Row]) -> Drawing:
+    """Each clinician's figure by the number of attempts, within the stepped exact limits.
+
+    Parameters
+    ----------
+    clinicians
+        Rows of ``failed_insertions_by_clinician`` of one window.
+    limits
+        Rows of ``clinician_limits``.
+
+    Returns
+    -------
+    dict
+        A plotly figure: the limits and the target as lines, the clinicians as points labelled by code; those
+        beyond a limit are accented and drawn as diamonds.
+    """
+    top = nice_top(_highest(clinicians, limits))
+    lines = [_limit(limits, name, dash) for name, dash, _ in _LIMITS] if limits else []
+    beyond = [row for row in clinicians if row["signal"] in _SIGNALS]
+    within = [row for row in clinicians if row["signal"] not in _SIGNALS]
+    widest = max([int(row["n"]) for row in clinicians], default=20)
+    return drawing(
+        [*lines, _points(within, INK, "circle"), _points(beyond, ACCENT, "diamond")],
+        margin={"l": 12, "r": 92, "t": 12, "b": 44},
+        xaxis=axis("Attempts in twelve months", range=[0, widest * 1.04], rangemode="tozero"),
+        yaxis=axis(
+            "Failed, of 100 attempts",
+            range=[0 - top * 0.03, top],
+            tickvals=[top * part / 4 for part in range(5)],
+            ticktext=[f"{100 * top * part / 4:.3g}" for part in range(5)],
+            showgrid=True,
+            gridcolor=RULE,
+            showline=False,
+            ticks="",
+        ),
+        annotations=_names(clinicians, top) + _limit_names(limits, top),
+    )
+
+
+def _highest(clinicians: Sequence[Row], limits: Sequence[Row]) -> float:
+    """The highest point to show; limits at very small numbers run off the top."""
+    points = [float(row["proportion"]) for row in clinicians if wording.known(row["proportion"])]
+    ends = [float(row["review_upper"]) for row in limits[19:20] if wording.known(row["review_upper"])]
+    return max([*points, *ends, 0.05]) * 1.08
+
+
+def _limit(limits: Sequence[Row], name: str, dash: str) -> Trace:
+    """One limit, stepping with the number of attempts."""
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": [int(row["n"]) for row in limits],
+        "y": rounded([row[name] for row in limits]),
+        "line": {"color": GREY, "width": 1.1, "dash": dash, "shape": "hvh"},
+        "hoverinfo": "skip",
+        "name": name,
+    }
+
+
+def _points(rows: Sequence[Row], color: str, symbol: str) -> Trace:
+    """Clinicians as points; nobody without an attempt."""
+    seen = [row for row in rows if wording.known(row["proportion"])]
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "x": [int(row["n"]) for row in seen],
+        "y": rounded([row["proportion"] for row in seen]),
+        "marker": {"color": color, "size": 9, "symbol": symbol},
+        "hoverinfo": "text",
+        "hovertext": [escaped(f"{row['stratum']}: {wording.proportion(row)}") for row in seen],
+    }
+
+
+def _names(rows: Sequence[Row], top: float) -> list[dict[str, Any]]:
+    """The code above each point that can carry one."""
+    return [
+        label(
+            str(row["stratum"]),
+            int(row["n"]),
+            float(row["proportion"]),
+            xanchor="center",
+            yshift=13,
+            font={
+                "size": SIZE - 1 if row["signal"] not in _SIGNALS else SIZE + 1,
+                "color": ACCENT if row["signal"] in _SIGNALS else MUTED,
+            },
+        )
+        for row in rows
+        if wording.known(row["proportion"]) and row["signal"] != "too_few_to_classify"
+    ]
+
+
+def _limit_names(limits: Sequence[Row], top: float) -> list[dict[str, Any]]:
+    """The names of the limits and of the target at their right end."""
+    if not limits:
+        return []
+    last = limits[-1]
+    named = [
+        label(f"{name} limit", int(last["n"]), float(last[column]), color=GREY, name="end", xshift=8)
+        for column, _, name in _LIMITS
+        if name and wording.known(last[column])
+    ]
+    target = label(
+        f"service {wording.percent(last['target'])}%",
+        int(last["n"]),
+        float(last["target"]),
+        color=MUTED,
+        name="end",
+        xshift=8,
+    )
+    return [*named, target]
+
+
+def quarters(rows: Sequence[Row], overall: float, *, counts: str) -> Drawing:
+    """One point with its interval per quarter, in order of time, over a grey line for the whole log.
+
+    Parameters
+    ----------
+    rows
+        Rows of a proportion, one per quarter.
+    overall
+        The proportion of the whole log (0-1).
+    counts
+        What the y axis counts.
+
+    Returns
+    -------
+    dict
+        A plotly figure: one trace of points with ``error_y``, one line.
+    """
+    seen = [row for row in rows if row["n"]]
+    bounds = [wording.limits(row) for row in seen]
+    top = nice_top(max([upper for _, upper, _ in bounds], default=0.1))
+    places = list(range(len(seen)))
+    values = [float(row["proportion"]) for row in seen]
+    points = {
+        "type": "scatter",
+        "mode": "markers",
+        "x": places,
+        "y": rounded(values),
+        "error_y": {
+            "type": "data",
+            "symmetric": False,
+            "array": rounded([upper - value for value, (_, upper, _) in zip(values, bounds, strict=True)]),
+            "arrayminus": rounded([value - lower for value, (lower, _, _) in zip(values, bounds, strict=True)]),
+            "color": INK,
+            "thickness": 1.6,
+            "width": 0,
+        },
+        "marker": {"color": INK, "size": 8},
+        "hoverinfo": "text",
+        "hovertext": [escaped(f"{row['label']}: {wording.proportion(row)}") for row in seen],
+    }
+    line = {
+        "type": "scatter",
+        "mode": "lines",
+        "x": [-0.5, len(seen) - 0.5],
+        "y": rounded([overall, overall]),
+        "line": {"color": GREY, "width": 1.2, "dash": "dash"},
+        "hoverinfo": "skip",
+    }
+    return drawing(
+        [line, points],
+        margin={"l": 12, "r": 92, "t": 12, "b": 50},
+        xaxis=axis(
+            range=[-0.5, max(0.5, len(seen) - 0.5)],
+            tickvals=places,
+            ticktext=[escaped(row["label"]).replace(" ", "<br>") for row in seen],
+            ticks="",
+        ),
+        yaxis=axis(
+            counts,
+            range=[0, top],
+            tickvals=[top * part / 4 for part in range(5)],
+            ticktext=[f"{100 * top * part / 4:.3g}" for part in range(5)],
+            showgrid=True,
+            gridcolor=RULE,
+            showline=False,
+            ticks="",
+        ),
+        annotations=[
+            label(
+                f"all {wording.percent(overall)}%", len(seen) - 0.5, overall, color=GREY, name="end", xshift=8
+            )
+        ]
+        if seen and wording.known(overall)
+        else [],
+    )

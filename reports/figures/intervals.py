@@ -1,0 +1,109 @@
+"""Dots with intervals, each line with its label above it, so that they read alike on a phone and on paper."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from reports.figures.theme import ACCENT, GREY, INK, RULE, SIZE, Drawing, axis, drawing, label, nice_top
+
+ROW_HEIGHT, EDGES = 46, 62
+
+
+@dataclass(frozen=True)
+class Line:
+    """One estimate to draw: label, value and limits (0-1), counts in words, and whether it is ours to look at.
+
+    `tone` is ``ink``, ``accent`` or ``grey`` (published figures). A value that is missing draws the label only.
+    """
+
+    label: str
+    value: float
+    lower: float
+    upper: float
+    counts: str
+    tone: str = "ink"
+
+
+_TONES = {"ink": INK, "accent": ACCENT, "grey": GREY}
+
+
+def height(lines: Sequence[Line]) -> int:
+    """How tall the drawing of these lines is, in pixels."""
+    return ROW_HEIGHT * max(1, len(lines)) + EDGES
+
+
+def dots(lines: Sequence[Line], *, counts: str, scale: float = 100, top: float | None = None) -> Drawing:
+    """One dot with its interval per line, on one axis from 0.
+
+    Parameters
+    ----------
+    lines
+        What to draw, from the top.
+    counts
+        What the axis counts, such as ``of 100 visits``.
+    scale
+        The axis is written in parts of this many.
+    top
+        End of the axis (0-1, or per woman-year); where None, a round number that holds every interval.
+
+    Returns
+    -------
+    dict
+        A plotly figure: one trace per tone, with ``x`` the values and ``error_x`` the limits.
+    """
+    end = top or nice_top(max([line.upper for line in lines if line.upper == line.upper], default=0.0))
+    places = {id(line): len(lines) - number for number, line in enumerate(lines)}
+    traces = [
+        {
+            "type": "scatter",
+            "mode": "markers",
+            "x": [round(line.value, 5) for line in drawn],
+            "y": [places[id(line)] for line in drawn],
+            "error_x": {
+                "type": "data",
+                "symmetric": False,
+                "array": [round(line.upper - line.value, 5) for line in drawn],
+                "arrayminus": [round(line.value - line.lower, 5) for line in drawn],
+                "color": color,
+                "thickness": 1.8,
+                "width": 0,
+            },
+            "marker": {
+                "color": color,
+                "size": 9,
+                "symbol": "diamond" if tone == "grey" else "circle",
+            },
+            "hoverinfo": "text",
+            "hovertext": [label(f"{line.label}: {line.counts}", 0, 0)["text"] for line in drawn],
+        }
+        for tone, color in _TONES.items()
+        if (drawn := [line for line in lines if line.tone == tone and line.upper == line.upper])
+    ]
+    step = end / 5 if end * scale >= 5 else end / 2
+    ticks = [step * number for number in range(round(end / step) + 1)]
+    return drawing(
+        traces,
+        margin={"l": 10, "r": 14, "t": 14, "b": 44},
+        xaxis=axis(
+            counts,
+            range=[0, end * 1.005],
+            tickvals=ticks,
+            ticktext=[f"{scale * tick:.3g}" for tick in ticks],
+            showgrid=True,
+            gridcolor=RULE,
+        ),
+        yaxis=axis(
+            range=[0.45, len(lines) + 0.8], showticklabels=False, showline=False, ticks="", zeroline=False
+        ),
+        annotations=[
+            label(
+                f"{line.label} · {line.counts}" if line.counts else line.label,
+                0,
+                places[id(line)],
+                color=_TONES[line.tone] if line.tone != "grey" else GREY,
+                xref="paper",
+                yshift=14,
+                font={"size": SIZE, "color": _TONES[line.tone]},
+            )
+            for line in lines
+        ],
+    )

@@ -1,0 +1,82 @@
+"""Small drawings inside the text: an interval on a common scale. Plain SVG, so they need no script."""
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from reports import wording
+
+WIDTH, TALL = 240, 34
+
+
+@dataclass(frozen=True)
+class Mark:
+    """An estimate to set on a scale: value and limits (0-1), and a published band where one compares."""
+
+    value: float
+    lower: float
+    upper: float
+    band: tuple[float, float] | None = None
+    accent: bool = False
+
+
+def interval_mark(mark: Mark, top: float, described: str) -> Markup:
+    """The interval and its dot on a scale from 0 to `top`, the published band in grey behind.
+
+    Parameters
+    ----------
+    mark
+        What to draw.
+    top
+        End of the scale (0-1), the same for every mark beside it.
+    described
+        The sentence for those who cannot see it.
+
+    Returns
+    -------
+    Markup
+        One SVG element; its colours come from the page's style sheet.
+
+    Examples
+    --------
+    >>> "circle" in interval_mark(Mark(0.05, 0.03, 0.07), 0.1, "5%")
+    True
+    """
+    band = Markup("")
+    if mark.band is not None and wording.known(mark.band[0]):
+        left, right = _place(mark.band[0], top), _place(mark.band[1], top)
+        band = Markup('<rect class="band" x="{:.1f}" y="5" width="{:.1f}" height="18"/>').format(
+            left, max(2.0, right - left)
+        )
+    return Markup(
+        '<svg class="mark{accent}" viewBox="0 0 {width} {tall}" role="img" aria-label="{described}">'
+        '{band}<line class="axis" x1="6" x2="{right}" y1="28" y2="28"/>{ticks}'
+        '<line class="reach" x1="{lower:.1f}" x2="{upper:.1f}" y1="14" y2="14"/>'
+        '<circle cx="{value:.1f}" cy="14" r="4.6"/></svg>'
+    ).format(
+        accent=" accent" if mark.accent else "",
+        width=WIDTH,
+        tall=TALL,
+        described=described,
+        band=band,
+        right=WIDTH - 6,
+        ticks=_ticks(),
+        lower=_place(mark.lower, top),
+        upper=_place(mark.upper, top),
+        value=_place(mark.value, top),
+    )
+
+
+def _place(value: float, top: float) -> float:
+    """Where a value lies on the scale."""
+    return 6 + (WIDTH - 12) * min(value, top) / top
+
+
+def _ticks() -> Markup:
+    """The five ticks of the scale."""
+    return Markup("").join(
+        Markup('<line class="axis" x1="{0:.1f}" x2="{0:.1f}" y1="28" y2="32"/>').format(
+            6 + (WIDTH - 12) * part / 4
+        )
+        for part in range(5)
+    )

@@ -1,0 +1,120 @@
+"""The look that every drawing shares, and what a figure on the page is made of."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from markupsafe import Markup
+
+from reports.tables import escaped
+
+Trace = dict[str, Any]
+Drawing = dict[str, Any]
+
+INK, MUTED, ACCENT, GREY, RULE = "#1f2a37", "#5b6572", "#7b2d4e", "#8b8f94", "#d9d6cc"
+PAPER = "#fbfaf6"
+SERIES = ("#093642", "#973cb8", "#879255", "#482814", "#437c6b")
+# Light colour -> the colour that takes its place on dark paper.
+DARK = {
+    INK: "#eceae4",
+    MUTED: "#a9b0ba",
+    ACCENT: "#e59bb8",
+    GREY: "#7f8690",
+    RULE: "#363b43",
+    PAPER: "#171a1f",
+    SERIES[0]: "#8ecbe8",
+    SERIES[1]: "#c98af0",
+    SERIES[2]: "#dfe3a0",
+    SERIES[3]: "#c27a45",
+    SERIES[4]: "#4fa58c",
+}
+DASHES = ("solid", "dash", "dot", "dashdot", "longdash")
+MARKERS = ("circle", "square", "diamond", "triangle-up", "cross")
+FONT = "Seravek, 'Gill Sans Nova', Ubuntu, Calibri, 'DejaVu Sans', source-sans-pro, sans-serif"
+SIZE = 13
+
+
+@dataclass(frozen=True)
+class Plot:
+    """One drawing: a fixed id, the plotly figure, its height in pixels and a short label above it."""
+
+    id: str
+    drawing: Drawing
+    height: int
+    label: str = ""
+
+
+@dataclass(frozen=True)
+class Figure:
+    """What the page shows: the finding as title, one or more drawings, a sentence for those who cannot see
+    them, and the table that holds the same numbers."""
+
+    id: str
+    title: str
+    plots: tuple[Plot, ...]
+    alt: str
+    table: Markup
+    note: str = ""
+
+
+def drawing(traces: Sequence[Trace], **layout: Any) -> Drawing:
+    """A plotly figure in the shared look, as a plain dict; `layout` replaces parts of it."""
+    whole: dict[str, Any] = {
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"family": FONT, "size": SIZE, "color": INK},
+        "showlegend": False,
+        "hovermode": "closest",
+        "dragmode": False,
+        "margin": {"l": 8, "r": 8, "t": 12, "b": 36},
+        "hoverlabel": {"bgcolor": PAPER, "bordercolor": MUTED, "font": {"color": INK, "size": SIZE}},
+    }
+    return {"data": list(traces), "layout": whole | layout}
+
+
+def axis(title: str = "", **more: Any) -> dict[str, Any]:
+    """An axis with a thin line, no grid, and what it counts written on it."""
+    return {
+        "title": {"text": escaped(title), "font": {"size": SIZE, "color": MUTED}, "standoff": 8},
+        "showgrid": False,
+        "zeroline": False,
+        "linecolor": MUTED,
+        "linewidth": 1,
+        "ticks": "outside",
+        "ticklen": 4,
+        "tickcolor": MUTED,
+        "tickfont": {"size": SIZE - 1, "color": MUTED},
+        "fixedrange": True,
+        "automargin": True,
+    } | more
+
+
+def label(text: str, x: float, y: float, *, color: str = INK, name: str = "", **more: Any) -> dict[str, Any]:
+    """A direct label; `text` is escaped. Those named ``end`` move inside when the drawing is narrow."""
+    return {
+        "text": escaped(text),
+        "x": x,
+        "y": y,
+        "showarrow": False,
+        "xanchor": "left",
+        "yanchor": "middle",
+        "font": {"color": color, "size": SIZE},
+        "name": name,
+    } | more
+
+
+def rounded(values: Sequence[float]) -> list[float | None]:
+    """Values short enough to draw: five decimals, None where there is none."""
+    return [None if value != value else round(float(value), 5) for value in values]
+
+
+def nice_top(largest: float) -> float:
+    """The end of an axis from 0: the next of a few round proportions.
+
+    Examples
+    --------
+    >>> nice_top(0.081), nice_top(0.0)
+    (0.1, 0.01)
+    """
+    steps = (0.01, 0.02, 0.03, 0.05, 0.08, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
+    return next((step for step in steps if largest <= step), 1.0)

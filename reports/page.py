@@ -1,0 +1,124 @@
+"""Sections into one self-contained HTML file: style, drawings and the drawing library inside it."""
+
+import base64
+import gzip
+import hashlib
+import json
+from collections.abc import Sequence
+from functools import cache
+from importlib.resources import files
+from importlib.util import find_spec
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from audit.records import AuditResults
+from reports.figures.theme import DARK, Plot
+from reports.sections.page_one import PageOne
+from reports.sections.section import Section
+
+
+def render_page(
+    results: AuditResults, first: PageOne, sections: Sequence[Section], *, edition: str
+) -> str:
+    """One HTML page from page one and its sections.
+
+    Parameters
+    ----------
+    results
+        What dates and identifies the page.
+    first
+        Page one.
+    sections
+        Everything after it, in order.
+    edition
+        The line that every page carries.
+
+    Returns
+    -------
+    str
+        A page that asks for nothing outside itself. Without scripts every table and sentence remains.
+    """
+    loader, style = _asset("loader.js"), _asset("page.css")
+    packed, library_hash = packed_library()
+    return (
+        _environment()
+        .get_template("page.html.j2")
+        .render(
+            results=results,
+            first=first,
+            sections=sections,
+            edition=edition,
+            style=Markup(style.replace("EDITION_LINE", _css_text(edition))),
+            loader=Markup(loader),
+            policy=content_policy(loader, library_hash),
+            packed=Markup(packed),
+            dark=_json(DARK),
+        )
+    )
+
+
+def content_policy(loader: str, library_hash: str) -> str:
+    """What the page may load: itself. Only the loader and the library it unpacks may run.
+
+    Styles are allowed inside the page because the drawing library writes its own; nothing they could fetch is.
+    """
+    return (
+        f"default-src 'none'; script-src 'sha256-{fingerprint(loader)}' 'sha256-{library_hash}'; "
+        "style-src 'unsafe-inline'; img-src data: blob:; base-uri 'none'; form-action 'none'"
+    )
+
+
+def fingerprint(text: str) -> str:
+    """The SHA-256 of a script as a content policy writes it."""
+    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+
+
+@cache
+def packed_library() -> tuple[str, str]:
+    """The drawing library, gzipped without a time and in base64, and the SHA-256 of what unpacks from it."""
+    # Found without importing plotly, which takes longer than rendering the whole page.
+    spec = find_spec("plotly")
+    if spec is None or not spec.submodule_search_locations:
+        raise ModuleNotFoundError("plotly is not installed: its drawing library goes into the page")
+    script = (Path(spec.submodule_search_locations[0]) / "package_data" / "plotly.min.js").read_bytes()
+    digest = base64.b64encode(hashlib.sha256(script).digest()).decode()
+    return base64.b64encode(gzip.compress(script, 6, mtime=0)).decode(), digest
+
+
+def _asset(name: str) -> str:
+    """A text file that belongs to the page."""
+    return files("reports").joinpath("templates", name).read_text(encoding="utf-8")
+
+
+@cache
+def _environment() -> Environment:
+    """The template engine: everything escaped, nothing undefined."""
+    made = Environment(
+        loader=PackageLoader("reports"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters["drawing_json"] = _drawing_json
+    return made
+
+
+def _drawing_json(plot: Plot) -> Markup:
+    """A drawing as JSON that cannot end the script element it stands in."""
+    return _json(plot.drawing)
+
+
+def _json(value: object) -> Markup:
+    """Compact JSON without the characters that HTML reads."""
+    text = json.dumps(value, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    for character, code in (("<", "\\u003c"), (">", "\\u003e"), ("&", "\\u0026"), ("\u2028", "\\u2028"), ("\u2029", "\\u2029")):
+        text = text.replace(character, code)
+    return Markup(text)
+
+
+def _css_text(text: str) -> str:
+    """Text fit for a string in a style sheet."""
+    return "".join(letter for letter in text if letter.isalnum() or letter in " :,.-")

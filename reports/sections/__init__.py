@@ -1,0 +1,1 @@
+"""One module per section of the report: results in, a frozen `Section` out."""

@@ -1,0 +1,240 @@
+"""This service's figures beside published ones: like with like only, both sides uncertain."""
+
+from audit.records import AuditResults
+from reports import wording
+from reports.choosing import Row, rows
+from reports.figures.intervals import Line, dots, height
+from reports.figures.theme import Figure, Plot
+from reports.sections.section import Block, FigureBlock, Paragraph, Section, Subheading, TableBlock
+from reports.tables import Column, html_table, plain
+from reports.words_for_codes import stratum, within, word
+
+_TABLE = "benchmark_comparison"
+_NONE = "no_comparable_figure"
+_APART = ("higher", "lower")
+
+
+def benchmarks_section(results: AuditResults) -> Section:
+    """Each published figure with ours, and what can be said of the difference."""
+    found = rows(results, _TABLE)
+    ours = [row for row in found if row["verdict"] != _NONE]
+    if not ours:
+        return Section(
+            "benchmarks",
+            "Published figures",
+            "No published figure can be set beside ours",
+            (Paragraph("Like is compared with like only; nothing in the library is like this log."), *_without(found)),
+        )
+    blocks: list[Block] = [
+        Paragraph(
+            "Both sides are uncertain, so the interval of the difference decides. “Compatible” needs a margin the "
+            "service has set; without one, or where the interval is too wide, we cannot tell. Continuation and "
+            "removal are shown for orientation: there, more is neither better nor worse.",
+            "Grey diamonds: published, with its limits where there are any. Dots: ours.",
+        ),
+        *_forests(results, ours),
+        *_without(found),
+        *_sources(found),
+    ]
+    return Section("benchmarks", "Published figures", benchmarks_heading(ours), tuple(blocks))
+
+
+def apart(results: AuditResults) -> list[Row]:
+    """The comparisons whose difference leaves out 0."""
+    return rows(results, _TABLE, verdict=_APART)
+
+
+def judged(results: AuditResults) -> int:
+    """How many comparisons have limits on both sides."""
+    return len([row for row in rows(results, _TABLE) if wording.known(row.get("difference_lower"))])
+
+
+def benchmarks_heading(ours: list[Row]) -> str:
+    """How many comparisons lie apart, and of how many we cannot tell."""
+    apart = [row for row in ours if row["verdict"] in _APART]
+    unclear = [row for row in ours if row["verdict"] == "cannot_tell"]
+    tail = f"of {len(unclear)} we cannot tell" if unclear else "none is unclear"
+    if not apart:
+        return f"None of {len(ours)} comparisons lies apart from a published figure; {tail}"
+    number = wording.number_word(len(apart)).capitalize()
+    return f"{number} of {len(ours)} comparisons {'lies' if len(apart) == 1 else 'lie'} apart; {tail}"
+
+
+def apart_sentence(row: Row) -> str:
+    """One comparison that lies apart, with both figures and the difference."""
+    own, published = _own(row), _published(row)
+    return (
+        f"{word(row['outcome'])}, {within(stratum(row['by'], row['stratum']))}: ours {own}, published {published} "
+        f"({short_citation(row)}). Ours is {row['verdict']}."
+    )
+
+
+def short_citation(row: Row) -> str:
+    """First author and year of a paper, for running text."""
+    names, _, _ = str(row["citation"]).partition(".")
+    year = next((part for part in str(row["citation"]).replace(".", " ").split() if _is_year(part)), "")
+    return f"{names.split(',')[0].split(' et al')[0].strip()} {year}".strip()
+
+
+def _is_year(text: str) -> bool:
+    """Whether a word is a year."""
+    return len(text) == 4 and text.isdigit() and text[:2] in ("19", "20")
+
+
+def _is_rate(row: Row) -> bool:
+    """Whether a comparison is per woman-year."""
+    return str(row["measure"]) == "rate"
+
+
+def _figure_of(row: Row, value: str, lower: str, upper: str) -> str:
+    """A figure with its interval, as a percentage or per 100 woman-years."""
+    if not wording.known(row[value]):
+        return wording.NOTHING
+    number = wording.rate if _is_rate(row) else _percentage
+    unit = " per 100 woman-years" if _is_rate(row) else "%"
+    if not wording.known(row[lower]):
+        return f"{number(row[value])}{unit} (no limits)"
+    return f"{number(row[value])}{unit} ({number(row[lower])} to {number(row[upper])})"
+
+
+def _percentage(value: float) -> str:
+    """A percentage with two decimals where it is small."""
+    return wording.percent(value, places=2 if value < 0.01 else 1)
+
+
+def _own(row: Row) -> str:
+    """Our figure in words."""
+    return _figure_of(row, "own", "own_lower", "own_upper")
+
+
+def _published(row: Row) -> str:
+    """The published figure in words."""
+    return _figure_of(row, "published", "published_lower", "published_upper")
+
+
+def _forests(results: AuditResults, ours: list[Row]) -> list[Block]:
+    """One forest per outcome and measure, each with its table."""
+    blocks: list[Block] = []
+    for key in dict.fromkeys((str(row["outcome"]), str(row["measure"])) for row in ours):
+        found = [row for row in ours if (row["outcome"], row["measure"]) == key]
+        blocks.append(FigureBlock(_forest(found, "-".join(key).replace("_", "-"))))
+    return blocks
+
+
+def _forest(found: list[Row], key: str) -> Figure:
+    """Ours and the published figure, one pair after the other."""
+    lines = [line for row in found for line in _pair(row)]
+    rate = _is_rate(found[0])
+    verdicts = [row for row in found if row["verdict"] in _APART]
+    what = f"{word(found[0]['outcome'])}{', per 100 woman-years' if rate else ''}"
+    title = (
+        f"{what}: ours is {' and '.join(dict.fromkeys(str(row['verdict']) for row in verdicts))} in "
+        f"{len(verdicts)} of {wording.plural(len(found), 'comparison')}"
+        if verdicts
+        else f"{what}: no difference larger than chance can be shown"
+    )
+    axis = "Per 100 woman-years" if rate else "Of 100"
+    return Figure(
+        f"forest-{key}",
+        title,
+        (Plot(f"forest-{key}-plot", dots(lines, counts=axis), height(lines)),),
+        f"{title}. " + " ".join(apart_sentence(row) for row in verdicts),
+        html_table(f"{what}: ours and published", _columns(), found),
+        "",
+    )
+
+
+def _pair(row: Row) -> list[Line]:
+    """Two lines: ours, then the published figure in grey."""
+    nan = float("nan")
+    limits = wording.known(row["published_lower"])
+    tone = "accent" if row["verdict"] in _APART else "ink"
+    return [
+        Line(
+            f"Ours, {within(stratum(row['by'], row['stratum']))}",
+            float(row["own"]),
+            float(row["own_lower"]),
+            float(row["own_upper"]),
+            _own(row),
+            tone,
+        ),
+        Line(
+            short_citation(row),
+            float(row["published"]),
+            float(row["published_lower"]) if limits else float(row["published"]),
+            float(row["published_upper"]) if limits else float(row["published"]),
+            _published(row),
+            "grey",
+        ),
+    ] if wording.known(row["own"]) else [Line(short_citation(row), nan, nan, nan, _published(row), "grey")]
+
+
+def _columns() -> list[Column]:
+    """The columns of the comparison."""
+    return [
+        Column("Published for", lambda row: f"{row['population']} ({short_citation(row)})", "label"),
+        Column("By", _horizon, "text"),
+        Column("Published", _published, "interval"),
+        Column("Its limits", plain("published_limits"), "text"),
+        Column("Ours", _own, "interval"),
+        Column("Counts", _counts),
+        Column("Difference (95% interval)", _difference, "interval"),
+        Column("Verdict", lambda row: word(row["verdict"]), "text"),
+        Column("Why", plain("reason"), "text"),
+    ]
+
+
+def _horizon(row: Row) -> str:
+    """The time to which a figure refers."""
+    days = row["horizon_days"]
+    return wording.since_placement(days) if wording.known(days) and days else wording.NOTHING
+
+
+def _counts(row: Row) -> str:
+    """Our events and their denominator."""
+    if not wording.known(row["own_events"]):
+        return wording.NOTHING
+    return f"{wording.count(row['own_events'])} of {wording.count(row['own_n'])}"
+
+
+def _difference(row: Row) -> str:
+    """Ours less theirs, in points or per 100 woman-years."""
+    if not wording.known(row["difference_lower"]):
+        return wording.NOTHING
+    value, lower, upper = (row[name] for name in ("difference", "difference_lower", "difference_upper"))
+    places = 2 if max(abs(lower), abs(upper)) < 0.01 else 1
+    return f"{wording.percent(value, places=places)} ({wording.span(lower, upper, places=places)})"
+
+
+def _without(found: list[Row]) -> list[Block]:
+    """Published figures with nothing of ours beside them."""
+    alone = [row for row in found if row["verdict"] == _NONE]
+    if not alone:
+        return []
+    columns = [
+        Column("Published for", lambda row: f"{row['population']} ({short_citation(row)})", "label"),
+        Column("Outcome", lambda row: word(row["outcome"]), "text"),
+        Column("Published", _published, "interval"),
+        Column("Why there is none of ours", plain("reason"), "text"),
+    ]
+    return [
+        Subheading(f"No comparable figure of ours for {wording.plural(len(alone), 'published figure')}"),
+        TableBlock(html_table("Published figures without one of ours", columns, alone)),
+    ]
+
+
+def _sources(found: list[Row]) -> list[Block]:
+    """Where the published figures come from, once each."""
+    once = {str(row["citation"]): row for row in found}
+    columns = [
+        Column("Paper", lambda row: f"{row['citation']}. {row['identifier']}", "label"),
+        Column("Setting", plain("setting"), "text"),
+        Column("Years", plain("years"), "text"),
+        Column("How it was checked", plain("verified"), "text"),
+    ]
+    if not once:
+        return []
+    return [
+        Subheading("Where the published figures come from"),
+        TableBlock(html_table("Sources of the published figures", columns, list(once.values()))),
+    ]

@@ -1,0 +1,138 @@
+"""Clinicians within what chance allows, in order of code. Nobody is put in order of their figure."""
+
+from audit.records import AuditResults
+from reports import wording
+from reports.choosing import Row, rows
+from reports.figures.funnel import funnel
+from reports.figures.theme import Figure, Plot
+from reports.sections.parts import CASES_NOT_PEOPLE, PERIOD, ROLLING, counted_how, empty_section
+from reports.sections.section import Block, Caution, FigureBlock, Folded, Items, Paragraph, Section
+from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns
+from reports.words_for_codes import stratum, word
+
+_SIGNALS = ("ask", "review")
+_TABLE = "failed_insertions_by_clinician"
+
+
+def clinicians_section(results: AuditResults) -> Section:
+    """Each clinician's failed attempts in twelve months against the service's figure."""
+    found = rows(results, _TABLE, window=ROLLING)
+    if not found:
+        return empty_section(results, "clinicians", "Clinicians", _TABLE)
+    heading = clinicians_heading(found)
+    blocks: list[Block] = [
+        Paragraph(
+            f"{chance_marks(results)} The women a clinician sees may explain a mark: the second comparison allows "
+            "for births.",
+            "Attempts under supervision are left out.",
+        ),
+        Caution(
+            f"{CASES_NOT_PEOPLE} Look in this order: the data, the women, equipment and setting, chance, practice."
+        ),
+        *_marked(found),
+        FigureBlock(_figure(results, found, heading)),
+    ]
+    now = rows(results, _TABLE, window=PERIOD)
+    if now:
+        table = html_table("Clinicians, this period alone", _columns(), now, foot=PROPORTION_FOOT)
+        blocks.append(Folded("This period alone", table))
+    blocks.append(counted_how(_TABLE))
+    return Section("clinicians", "Clinicians", heading, tuple(blocks))
+
+
+def compared(found: list[Row]) -> list[Row]:
+    """The clinicians with enough attempts to compare."""
+    return [row for row in found if row["signal"] in (*_SIGNALS, "none")]
+
+
+def beyond(found: list[Row]) -> list[Row]:
+    """The clinicians whose figure crosses a limit."""
+    return [row for row in found if row["signal"] in _SIGNALS]
+
+
+def clinicians_heading(found: list[Row]) -> str:
+    """How many of those compared lie beyond the limits."""
+    enough, marked = compared(found), beyond(found)
+    if not enough:
+        return "No clinician has enough attempts to compare"
+    if not marked:
+        return f"All {len(enough)} clinicians compared lie within the limits of chance"
+    number = wording.number_word(len(marked)).capitalize()
+    return f"{number} of {len(enough)} clinicians compared {'lies' if len(marked) == 1 else 'lie'} beyond a limit"
+
+
+def chance_marks(results: AuditResults) -> str:
+    """How many marks chance alone would give, at most."""
+    enough = len(compared(rows(results, _TABLE, window=ROLLING)))
+    if not enough:
+        return "Nobody is compared, so there are no marks."
+    tail = results.settings.thresholds.ask_tail
+    most = 2 * tail * enough
+    return (
+        f"{wording.plural(enough, 'clinician is', 'clinicians are')} compared on two sides, each with a chance of "
+        f"at most {wording.percent(tail)}% of crossing the 95% limit when nothing is amiss: chance alone would "
+        f"give at most {most:.1f} such marks."
+    )
+
+
+def mark_sentence(row: Row) -> str:
+    """One mark in a sentence: counts, service, and what the women explain."""
+    more = "more" if row["direction"] == "more" else "fewer"
+    after = (
+        "Allowing for births, it still crosses the limit"
+        if row["case_mix_signal"] in _SIGNALS
+        else "Allowing for births, it no longer crosses the limit"
+    )
+    limit = "99.8%" if row["signal"] == "review" else "95%"
+    return (
+        f"{stratum(row['by'], row['stratum'])}: {wording.proportion(row)} failed, {more} than the {limit} limit "
+        f"around {wording.percent(row['target'])}% allows. {after} ({wording.count(row['events'])} seen, "
+        f"{row['expected']:.1f} expected)."
+    )
+
+
+def _marked(found: list[Row]) -> list[Block]:
+    """A sentence for each mark."""
+    marked = beyond(found)
+    return [Items(tuple(mark_sentence(row) for row in marked))] if marked else []
+
+
+def _columns() -> list[Column]:
+    """The columns of the table of clinicians."""
+    return [
+        *proportion_columns(
+            Column("Clinician", lambda row: stratum(row["by"], row["stratum"]), "label"),
+            events="Failed",
+            of="Attempts",
+        ),
+        Column("Expected for these women", lambda row: f"{row['expected']:.1f}"),
+        Column(
+            "Seen / expected (95% interval)",
+            lambda row: (
+                f"{wording.ratio(row['ratio'])} ({wording.ratio_span(row['ratio_lower'], row['ratio_upper'])})"
+            ),
+            "interval",
+        ),
+        Column("Against the service", lambda row: word(row["signal"]), "text"),
+        Column("Allowing for births", lambda row: word(row["case_mix_signal"]), "text"),
+        Column("Would be noticed from, %", lambda row: wording.percent(row["detectable"])),
+    ]
+
+
+def _figure(results: AuditResults, found: list[Row], heading: str) -> Figure:
+    """The funnel with its table."""
+    marked = ", ".join(str(row["stratum"]) for row in beyond(found)) or "none"
+    foot = (
+        f"{PROPORTION_FOOT} In order of code. “Would be noticed from”: the smallest true proportion that would "
+        "give a mark four times in five. At least "
+        f"{results.settings.thresholds.clinician_attempts} attempts are needed to compare."
+    )
+    return Figure(
+        "funnel",
+        heading,
+        (Plot("funnel-plot", funnel(found, rows(results, "clinician_limits")), 440),),
+        f"{heading}. Each clinician's failed attempts by number of attempts, within stepped exact limits. "
+        f"Beyond a limit: {marked}.",
+        html_table("Clinicians, twelve months", _columns(), found, foot=foot),
+        "The lines are exact binomial limits, so they step.",
+    )

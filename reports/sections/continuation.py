@@ -1,0 +1,215 @@
+"""Continuation: for how long devices stay in use, by device."""
+
+from collections.abc import Sequence
+
+from audit.records import AuditResults
+from reports import wording
+from reports.choosing import Row, gate_rules, one, rows
+from reports.figures.curves import Curve, steps
+from reports.figures.intervals import Line, dots, height
+from reports.figures.theme import Figure, Plot
+from reports.sections.follow_up import gate_sentence
+from reports.sections.parts import counted_how, empty_section
+from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
+from reports.tables import Column, estimate_cell, html_table, number, plain
+from reports.words_for_codes import grouping, stratum, within, word
+
+_TABLE = "continuation_curve"
+_YEAR = 365
+
+
+def continuation_section(results: AuditResults) -> Section:
+    """Curves of devices still in use."""
+    found = rows(results, _TABLE, by="overall", placement_kind="first", censoring="last_known")
+    if not found:
+        return empty_section(results, "continuation", "Continuation", _TABLE)
+    if not gate_rules(results):
+        seen = wording.plural(found[-1]["cumulative_events"], "ending")
+        heading = f"{seen} seen; how long devices stay in use, we cannot tell"
+        return Section(
+            "continuation", "Continuation", heading, (Paragraph(gate_sentence(results)), counted_how(_TABLE))
+        )
+    blocks: list[Block] = [
+        Paragraph(
+            "Continuation is described and not judged. Long use is no merit if a removal is hard to obtain. "
+            "Any ending of the device counts, a replacement too.",
+            gate_sentence(results),
+        ),
+        *_overall(results),
+        *_families(results),
+        *_classes(results),
+        *_summary(results),
+        counted_how(_TABLE),
+    ]
+    return Section("continuation", "Continuation", continuation_heading(results), tuple(blocks))
+
+
+def continuation_heading(results: AuditResults) -> str:
+    """How many are in use at 12 months, under both rules."""
+    found = {
+        rule: one(results, _TABLE, by="overall", placement_kind="first", censoring=rule, days=_YEAR)
+        for rule in gate_rules(results)
+    }
+    usable = {rule: row for rule, row in found.items() if row is not None and not row["caution"]}
+    leading = usable.get("last_known")
+    if leading is None:
+        return "Too few devices have been followed for a year to say how many stay in use"
+    said = (
+        f"After 12 months {wording.percent(leading['survival'])} of 100 devices were still in use "
+        f"({wording.span(leading['ci_lower'], leading['ci_upper'])})"
+    )
+    other = usable.get("assumed_in_place")
+    if results.gate == "both_as_equals" and other is not None:
+        return f"{said}, or {wording.percent(other['survival'])} if silence means in place"
+    return said
+
+
+def _overall(results: AuditResults) -> list[Block]:
+    """All devices under both rules, which is what the silence could hide."""
+    curves = [
+        Curve(word(rule), rows(results, _TABLE, by="overall", placement_kind="first", censoring=rule))
+        for rule in gate_rules(results)
+    ]
+    title = "How much the two ways of reading the silence differ"
+    return [FigureBlock(_figure(results, "continuation-rules", title, curves, "censoring"))]
+
+
+def _figure(results: AuditResults, id: str, title: str, curves: Sequence[Curve], named: str) -> Figure:
+    """Curves with the table of the same numbers at the grid of days."""
+    floor = results.settings.thresholds.at_risk_floor
+    days = (0, *results.settings.windows.horizons)
+    found = [row for curve in curves for row in curve.rows if round(row["days"]) in days]
+    name = (
+        Column("Observation", lambda row: word(row["censoring"]), "label")
+        if named == "censoring"
+        else Column("Device", lambda row: stratum(row["by"], row["stratum"]), "label")
+    )
+    said = "; ".join(
+        f"{within(curve.label)} {wording.percent(row['survival'])} of 100 at 12 months"
+        for curve in curves
+        if (row := next((row for row in curve.rows if row["days"] == _YEAR), None)) is not None
+    )
+    return Figure(
+        id,
+        title,
+        (Plot(f"{id}-plot", steps(curves, counts="Still using, of 100", floor=floor), 430),),
+        f"{title}. Step curves with 95% bands, stopped below {floor} observed: {said}.",
+        html_table(f"{title}: numbers behind the curves", [name, *_curve_columns()], found),
+        f"Curves stop below {floor} observed.",
+    )
+
+
+def _curve_columns() -> list[Column]:
+    """The columns behind a curve: at risk, censored and ended on one grid of days."""
+    return [
+        Column("At", lambda row: wording.since_placement(row["days"]) if row["days"] else "start", "text"),
+        Column("Still observed", number("at_risk")),
+        Column("No longer observed", number("cumulative_censored")),
+        Column("Ended", number("cumulative_events")),
+        Column("In use, % (95% interval)", estimate_cell("survival", "ci_lower", "ci_upper"), "interval"),
+        Column("Note", plain("caution"), "text"),
+    ]
+
+
+def _families(results: AuditResults) -> list[Block]:
+    """Copper and hormonal, last known leading, the other rule folded."""
+    blocks: list[Block] = []
+    for rule in gate_rules(results):
+        fixed = {"by": "device_family", "placement_kind": "first", "censoring": rule}
+        present = dict.fromkeys(
+            str(row["stratum"]) for row in rows(results, _TABLE, **fixed) if row["stratum"] != "unknown"
+        )
+        curves = [
+            Curve(stratum("device_family", family), rows(results, _TABLE, stratum=family, **fixed))
+            for family in present
+        ]
+        if not curves:
+            continue
+        title = _test_title(results, "device_family", rule)
+        figure = _figure(results, f"continuation-family-{rule.replace('_', '-')}", title, curves, "stratum")
+        blocks.append(FigureBlock(figure))
+    return blocks
+
+
+def _test_title(results: AuditResults, by: str, rule: str) -> str:
+    """What the log-rank test allows to be said."""
+    row = one(results, "continuation_tests", by=by, censoring=rule, placement_kind="first")
+    groups = "device families" if by == "device_family" else "device classes"
+    if row is None or not wording.known(row["p_value"]):
+        return f"{grouping(by)}, {within(word(rule))}: no test possible"
+    told = f"(log-rank {wording.chance(row['p_value'])}, {within(word(rule))})"
+    if row["p_value"] < 0.05:
+        return f"Continuation differs between {groups} by more than chance {told}"
+    return f"No difference larger than chance between {groups} {told}"
+
+
+def _classes(results: AuditResults) -> list[Block]:
+    """Each device class at 12 months."""
+    fixed = {"by": "device_class", "placement_kind": "first", "days": _YEAR}
+    found = [row for row in rows(results, _TABLE, censoring="last_known", **fixed) if row["stratum"] != "unknown"]
+    if not found:
+        return []
+    nan = float("nan")
+    lines = [
+        Line(
+            stratum(row["by"], row["stratum"]),
+            *(
+                (float(row["survival"]), float(row["ci_lower"]), float(row["ci_upper"]))
+                if not row["caution"]
+                else (nan, nan, nan)
+            ),
+            f"{wording.count(row['cumulative_events'])} ended",
+        )
+        for row in found
+    ]
+    title = _test_title(results, "device_class", "last_known")
+    both = [
+        row for rule in gate_rules(results) for row in rows(results, _TABLE, censoring=rule, **fixed)
+    ]
+    columns = [
+        Column("Device", lambda row: stratum(row["by"], row["stratum"]), "label"),
+        Column("Observation", lambda row: word(row["censoring"]), "text"),
+        *_curve_columns()[1:],
+    ]
+    told = "; ".join(f"{within(line.label)} {wording.percent(line.value)}" for line in lines)
+    figure = Figure(
+        "continuation-class",
+        title,
+        (Plot("continuation-class-plot", dots(lines, counts="Still in use at 12 months, of 100", top=1.0), height(lines)),),
+        f"{title}. Of 100 still in use at 12 months: {told}.",
+        html_table("Devices in use at 12 months, by class", columns, both),
+        "Last known. In the order of the data dictionary.",
+    )
+    return [FigureBlock(figure)]
+
+
+def _summary(results: AuditResults) -> list[Block]:
+    """Numbers, endings and median time in use."""
+    found = rows(results, "continuation_summary", censoring=gate_rules(results))
+    if not found:
+        return []
+    columns = [
+        Column("Devices", _which, "label"),
+        Column("Observation", lambda row: word(row["censoring"]), "text"),
+        Column("Placed", number("n")),
+        Column("Ended", number("events")),
+        Column("Median time in use, months", lambda row: wording.months(row["median_days"])),
+        Column("95% interval", _median_interval, "interval"),
+    ]
+    table = html_table("Median time in use", columns, found)
+    return [Subheading("How long half the devices stay"), Folded("Median time in use, by device", table)]
+
+
+def _which(row: Row) -> str:
+    """Which placements a row is about."""
+    name = stratum(row["by"], row["stratum"])
+    kinds = {"replacement": "replacements", "all": "all placements, rows of one woman together"}
+    return f"{name}: {kinds[row['placement_kind']]}" if row["placement_kind"] in kinds else name
+
+
+def _median_interval(row: Row) -> str:
+    """Limits of a median, where they are reached."""
+    if not wording.known(row["median_lower"]):
+        return wording.NOTHING
+    upper = wording.months(row["median_upper"])
+    return f"{wording.months(row['median_lower'])} to {upper}"

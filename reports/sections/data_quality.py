@@ -1,0 +1,171 @@
+"""Can these data be believed: rows, doubtful values, completeness, and the way from a log row to a placement."""
+
+from audit.records import AuditResults
+from reports import wording
+from reports.choosing import Row, one, rows
+from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock
+from reports.tables import PROPORTION_FOOT, Column, html_table, number, plain, proportion_columns
+from reports.words_for_codes import field, stratum, word
+
+_EXPECTED = ("required", "one_of", "recommended")
+
+
+def data_quality_section(results: AuditResults) -> Section:
+    """Rows used and set aside, findings, completeness, figures on and off, and the flow to placements."""
+    blocks: list[Block] = [
+        *_rows(results),
+        *_findings(results),
+        *_completeness(results),
+        *_available(results),
+        *_flow(results),
+    ]
+    return Section("data-quality", "The data", rows_used(results), tuple(blocks))
+
+
+def accounted(results: AuditResults) -> tuple[int, int, int]:
+    """Rows in, used and set aside."""
+    found = {"in": 0, "used": 0, "set_aside": 0}
+    for row in rows(results, "row_accounting"):
+        found[str(row["disposition"])] = found.get(str(row["disposition"]), 0) + int(row["n"])
+    return found["in"], found["used"], found["set_aside"]
+
+
+def rows_used(results: AuditResults) -> str:
+    """The heading: how many rows of the log were used."""
+    into, used, aside = accounted(results)
+    if not into:
+        return "The log holds no rows"
+    if not aside:
+        return f"All {wording.count(into)} rows of the log were used"
+    return f"{wording.count(used)} of {wording.count(into)} rows were used, {wording.count(aside)} set aside"
+
+
+def _rows(results: AuditResults) -> list[Block]:
+    """Rows in, used and set aside by reason."""
+    told = {"in": "Rows in the log", "used": "Used", "set_aside": "Set aside"}
+
+    def name(row: Row) -> str:
+        reason = f": {word(row['reason']).lower()}" if row["reason"] else ""
+        return told.get(str(row["disposition"]), word(row["disposition"])) + reason
+
+    files = wording.listed([source.name for source in results.sources])
+    table = html_table(
+        "Rows of the log",
+        [Column("Rows", name, "label"), Column("Number", number("n"))],
+        rows(results, "row_accounting"),
+    )
+    return [
+        Paragraph(
+            "Every row of the log is either used or set aside with a reason; none is lost.",
+            f"Read from {files}." if files else "",
+        ),
+        TableBlock(table),
+    ]
+
+
+def _findings(results: AuditResults) -> list[Block]:
+    """What was doubtful, rule by rule."""
+    found = rows(results, "finding_counts")
+    if not found:
+        return [Subheading("Nothing doubtful was found"), Paragraph("All rules were run on all rows.")]
+    table = html_table(
+        "Doubtful rows, by rule",
+        [
+            Column("Rule", lambda row: word(row["rule"]), "label"),
+            Column("Field", lambda row: word(row["column"]), "text"),
+            Column("Rows", number("n")),
+            Column("What it means, in one example", plain("message"), "text"),
+        ],
+        found,
+    )
+    total = sum(int(row["n"]) for row in found)
+    return [
+        Subheading(f"{wording.plural(total, 'row was', 'rows were')} used and marked as doubtful"),
+        TableBlock(table),
+    ]
+
+
+def least_complete(results: AuditResults) -> Row | None:
+    """The required or recommended field that is filled in least often."""
+    found = rows(results, "field_completeness", by="overall", requirement=_EXPECTED)
+    found = [row for row in found if row["n"]]
+    return min(found, key=lambda row: float(row["proportion"]), default=None)
+
+
+def _completeness(results: AuditResults) -> list[Block]:
+    """How often each field was filled in."""
+    found = rows(results, "field_completeness", by="overall")
+    if not found:
+        return []
+    least = least_complete(results)
+    columns = proportion_columns(Column("Field", lambda row: field(str(row["column"])), "label"), events="Filled in")
+    expected = [row for row in found if row["requirement"] in _EXPECTED]
+    others = [row for row in found if row["requirement"] not in _EXPECTED]
+    heading = (
+        f"Least often filled in: {word(least['column']).lower()}, {wording.proportion(least)}"
+        if least
+        else "How complete the fields are"
+    )
+    blocks: list[Block] = [
+        Subheading(heading),
+        Paragraph("A field counts only for the rows to which it applies: a reason for failure for failures only."),
+        TableBlock(
+            html_table("Fields that are required or recommended", columns, expected, foot=PROPORTION_FOOT)
+        ),
+    ]
+    if others:
+        blocks.append(Folded("All other fields", html_table("Optional fields", columns, others)))
+    by_site = rows(results, "field_completeness", by="site_ref", requirement=_EXPECTED)
+    if by_site:
+        site = Column("Site", lambda row: stratum(row["by"], row["stratum"]), "text")
+        table = html_table("Required and recommended fields, by site", [columns[0], site, *columns[1:]], by_site)
+        blocks.append(Folded("The same fields, by site", table))
+    return blocks
+
+
+def _available(results: AuditResults) -> list[Block]:
+    """Which figures this log can give."""
+    found = rows(results, "indicator_availability")
+    if not found:
+        return []
+    off = [row for row in found if not row["available"]]
+    table = html_table(
+        "Figures this log can and cannot give",
+        [
+            Column("Figure", plain("title"), "label"),
+            Column("Given", lambda row: "yes" if row["available"] else "no", "text"),
+            Column("Why not", lambda row: str(row["reason"]) or wording.NOTHING, "text"),
+        ],
+        found,
+    )
+    heading = (
+        f"{wording.plural(len(off), 'figure')} of {len(found)} cannot be given from this log"
+        if off
+        else f"All {len(found)} figures can be given from this log"
+    )
+    return [Subheading(heading), Folded("Figure by figure", table) if not off else TableBlock(table)]
+
+
+def _flow(results: AuditResults) -> list[Block]:
+    """From a row of the log to a placement whose first year is known."""
+    load = {str(row["item"]): int(row["n"]) for row in rows(results, "caseload", window="all")}
+    if not load:
+        return []
+    into, used, _ = accounted(results)
+    known = one(results, "outcome_known", by="overall", window="all")
+    steps = [
+        ("Rows in the log", into),
+        ("Rows used", used),
+        ("Insertions begun, per operator", load.get("attempts", 0)),
+        ("Devices placed", load.get("placed", 0)),
+        ("A woman's first placement in this log", load.get("first_placements", 0)),
+    ]
+    if known is not None:
+        steps.append(("… a year and more ago, so that the first year is over", int(known["n"])))
+        steps.append(("… and what became of the device in that year is known", int(known["events"])))
+    table = html_table(
+        "From log rows to placements whose first year is known",
+        [Column("Step", plain("step"), "label"), Column("Number", number("n"))],
+        [{"step": step, "n": n} for step, n in steps],
+    )
+    return [Subheading("From log rows to placements"), TableBlock(table)]

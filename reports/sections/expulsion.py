@@ -1,0 +1,206 @@
+"""Expulsion: interval placements lead; placements soon after a birth or an abortion stand apart."""
+
+from markupsafe import Markup
+
+from audit.records import AuditResults
+from reports import wording
+from reports.choosing import Row, gate_rules, one, rows
+from reports.figures.curves import Curve, steps
+from reports.figures.theme import Figure, Plot, nice_top
+from reports.sections.follow_up import gate_sentence
+from reports.sections.parts import counted_how, empty_section
+from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
+from reports.tables import Column, html_table, incidence_columns
+from reports.words_for_codes import grouping, stratum, word
+
+_TABLE = "expulsion_incidence"
+_YEAR = 365
+_TIMINGS = ("interval", "postpartum", "post_abortion", "emergency")
+
+
+def expulsion_section(results: AuditResults) -> Section:
+    """How many devices come out by themselves, and by when."""
+    if not rows(results, _TABLE, by="overall", cause="expulsion"):
+        return empty_section(results, "expulsion", "Expulsion", _TABLE)
+    if not gate_rules(results):
+        return _bounds(results)
+    blocks: list[Block] = [
+        Paragraph(
+            "Two numbers that are not the same. The cumulative incidence is a woman's chance, other endings "
+            "allowed for. One minus Kaplan-Meier is what papers mostly print: the chance if nothing else could "
+            "end the use.",
+            "Interval placements lead: those soon after a birth or an abortion come out more often and are never "
+            "pooled with them.",
+        ),
+        *_timings(results),
+        *_rules(results),
+        *_kinds(results),
+        *_groups(results),
+        counted_how(_TABLE),
+    ]
+    return Section("expulsion", "Expulsion", expulsion_heading(results), tuple(blocks))
+
+
+def leading_expulsion(results: AuditResults) -> Row | None:
+    """Expulsion by 12 months after an interval placement, or overall where timing is not recorded."""
+    fixed = {"cause": "expulsion", "days": _YEAR, "censoring": "last_known", "placement_kind": "first"}
+    return one(results, _TABLE, by="timing_group", stratum="interval", **fixed) or one(
+        results, _TABLE, by="overall", **fixed
+    )
+
+
+def expulsion_heading(results: AuditResults) -> str:
+    """The chance of expulsion by 12 months."""
+    row = leading_expulsion(results)
+    if row is None or not wording.known(row["incidence"]) or row["caution"]:
+        return "Too few devices have been followed for a year to give the chance of expulsion"
+    which = "interval placements" if row["by"] == "timing_group" else "placements"
+    return (
+        f"By 12 months {wording.percent(row['incidence'])} of 100 {which} had been expelled "
+        f"({wording.span(row['ci_lower'], row['ci_upper'])})"
+    )
+
+
+def _bounds(results: AuditResults) -> Section:
+    """Counts only, while too few outcomes are known."""
+    found = rows(results, _TABLE, by="overall", cause="expulsion", censoring="last_known", placement_kind="first")
+    seen = found[-1]["cumulative_events"] if found else 0
+    return Section(
+        "expulsion",
+        "Expulsion",
+        f"{wording.plural(seen, 'expulsion')} seen; how many there were, we cannot tell",
+        (Paragraph(gate_sentence(results)), counted_how(_TABLE)),
+    )
+
+
+def _timings(results: AuditResults) -> list[Block]:
+    """Curves by timing of placement, and their values at 12 months."""
+    fixed = {"by": "timing_group", "cause": "expulsion", "censoring": "last_known", "placement_kind": "first"}
+    curves = [
+        Curve(stratum("timing_group", timing), found, "incidence")
+        for timing in _TIMINGS
+        if (found := rows(results, _TABLE, stratum=timing, **fixed)) and found[-1]["cumulative_events"] >= wording.FEW
+    ]
+    at_grid = rows(results, _TABLE, days=results.settings.windows.horizons, **fixed)
+    if not at_grid:
+        return [Paragraph("The timing of placements is not recorded, so they cannot be told apart.")]
+    table = _grid_table("Expulsion by timing of placement, last known", at_grid)
+    title = _timing_title(results, fixed)
+    if not curves:
+        return [Subheading(title), TableBlock(table)]
+    top = nice_top(max(float(row["ci_upper"]) for curve in curves for row in curve.rows if row["at_risk"] >= 10))
+    drawn = steps(
+        curves, counts="Expelled, of 100", floor=results.settings.thresholds.at_risk_floor, top=min(top, 1.0)
+    )
+    figure = Figure(
+        "expulsion-by-timing",
+        title,
+        (Plot("expulsion-by-timing-plot", drawn, 400),),
+        f"{title}. Step curves of cumulative incidence, stopped below "
+        f"{results.settings.thresholds.at_risk_floor} women observed.",
+        table,
+        "Groups with fewer than 10 expulsions are in the table only.",
+    )
+    return [FigureBlock(figure)]
+
+
+def _timing_title(results: AuditResults, fixed: dict[str, str]) -> str:
+    """What the intervals at 12 months allow to be said of placements after a birth."""
+    interval = one(results, _TABLE, stratum="interval", days=_YEAR, **fixed)
+    after = one(results, _TABLE, stratum="postpartum", days=_YEAR, **fixed)
+    if interval is None or after is None:
+        return "Expulsion by timing of placement"
+    said = (
+        f"{wording.percent(after['incidence'])} of 100 by 12 months after a birth, "
+        f"{wording.percent(interval['incidence'])} of 100 at other times"
+    )
+    if after["ci_lower"] > interval["ci_upper"]:
+        return f"Devices placed soon after a birth came out more often: {said}"
+    return f"No clear difference by timing: {said}"
+
+
+def _grid_table(caption: str, found: list[Row]) -> Markup:
+    """Incidence at the horizons, group by group."""
+    columns = incidence_columns(
+        Column("Placed", lambda row: stratum(row["by"], row["stratum"]), "label")
+    )
+    columns.insert(1, Column("By", lambda row: wording.since_placement(row["days"]), "text"))
+    return html_table(caption, columns, found)
+
+
+def _rules(results: AuditResults) -> list[Block]:
+    """Both censoring rules, all timings together and interval placements."""
+    horizons = results.settings.windows.horizons
+    found = [
+        row
+        for labels in ({"by": "timing_group", "stratum": "interval"}, {"by": "overall"})
+        for rule in gate_rules(results)
+        for row in rows(
+            results,
+            _TABLE,
+            cause="expulsion",
+            censoring=rule,
+            placement_kind="first",
+            days=horizons,
+            **labels,
+        )
+    ]
+    columns = incidence_columns(Column("Placements", lambda row: stratum(row["by"], row["stratum"]), "label"))
+    columns[1:1] = [
+        Column("Observation", lambda row: word(row["censoring"]), "text"),
+        Column("By", lambda row: wording.since_placement(row["days"]), "text"),
+    ]
+    return [
+        Subheading("Two ways of reading the silence"),
+        Paragraph(
+            "Last known: a woman is observed to the last day her device was known in place. Assumed in place: a "
+            "woman who reported nothing is taken to have kept it. The truth is likely to lie between.",
+        ),
+        TableBlock(html_table("Expulsion under both rules of observation", columns, found)),
+    ]
+
+
+def _kinds(results: AuditResults) -> list[Block]:
+    """Complete and partial expulsion, each alone, at 12 months."""
+    found = rows(
+        results,
+        _TABLE,
+        by="overall",
+        cause=("expulsion_complete", "expulsion_partial"),
+        censoring=gate_rules(results),
+        placement_kind="first",
+        days=_YEAR,
+    )
+    if not found:
+        return []
+    columns = incidence_columns(Column("Expulsion", lambda row: word(row["cause"]), "label"))
+    columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "text"))
+    return [
+        Subheading("Complete and partial"),
+        TableBlock(html_table("Complete and partial expulsion by 12 months", columns, found)),
+    ]
+
+
+def _groups(results: AuditResults) -> list[Block]:
+    """By device, births and age, at 12 months; replacements apart."""
+    found = [
+        row
+        for by in ("device_class", "parous", "age_band")
+        for row in rows(
+            results, _TABLE, by=by, cause="expulsion", censoring="last_known", placement_kind="first", days=_YEAR
+        )
+    ]
+    if not found:
+        return []
+    columns = incidence_columns(Column("Group", lambda row: stratum(row["by"], row["stratum"]), "label"))
+    columns.insert(1, Column("Divided by", lambda row: grouping(row["by"]), "text"))
+    table = html_table("Expulsion by 12 months, last known, by group", columns, found)
+    blocks: list[Block] = [Folded("By device, births and age", table)]
+    later = rows(results, _TABLE, by="overall", placement_kind="replacement", cause="expulsion", days=_YEAR)
+    if later:
+        again = incidence_columns(Column("Observation", lambda row: word(row["censoring"]), "label"))
+        blocks.append(
+            Folded("Replacements, apart", html_table("Expulsion of replacements by 12 months", again, later))
+        )
+    return blocks
+

@@ -1,0 +1,108 @@
+"""Follow-up: who was checked, and of how many the first year's outcome is known."""
+
+from audit.records import AuditResults
+from reports import wording
+from reports.choosing import Row, one, rows
+from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section, proportion_figure
+from reports.sections.section import Block, FigureBlock, Paragraph, Section, Subheading, TableBlock
+from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns
+from reports.words_for_codes import stratum, word
+
+_GATES = {
+    "last_known_leads": (
+        "That is enough for the figures that rest on follow-up: observation to the last day a device was known in "
+        "place leads, and the other rule stands beside it."
+    ),
+    "both_as_equals": (
+        "That is not enough to choose between two ways of reading the silence, so both stand side by side as "
+        "equals, and nothing that rests on follow-up is set against a published figure."
+    ),
+    "bounds_only": (
+        "That is too little: what became of the others could change every figure that rests on follow-up, so this "
+        "page prints counts and no curve."
+    ),
+    "not_yet_due": "No placement is old enough for its first year to be over.",
+}
+
+
+def gate_sentence(results: AuditResults) -> str:
+    """What the known outcomes allow the page to say."""
+    return _GATES.get(results.gate, _GATES["not_yet_due"])
+
+
+def follow_up_section(results: AuditResults) -> Section:
+    """Outcome known at 12 months, and checks done."""
+    whole = one(results, "outcome_known", by="overall", window=WHOLE)
+    if whole is None and not rows(results, "check_done"):
+        return empty_section(results, "follow-up", "Follow-up", "outcome_known")
+    blocks: list[Block] = [
+        Paragraph(
+            gate_sentence(results),
+            "Women in trouble come back, so what is learned only from those who return is not what happened to all.",
+        ),
+        *_measured(results, "outcome_known", "Known", "Placements old enough"),
+        *_check(results),
+        counted_how("outcome_known"),
+        counted_how("check_done"),
+    ]
+    return Section("follow-up", "Follow-up", _heading(whole), tuple(blocks))
+
+
+def _heading(whole: Row | None) -> str:
+    """Of how many the outcome is known."""
+    if whole is None or not whole["n"]:
+        return "No placement is old enough for its first year to be over"
+    return f"The outcome at 12 months is known for {wording.proportion(whole)} women"
+
+
+def _check(results: AuditResults) -> list[Block]:
+    """Checks at 4 to 6 weeks."""
+    now = one(results, "check_done", by="overall", window=PERIOD)
+    if now is None:
+        return []
+    heading = (
+        f"A check at 4 to 6 weeks was done for {wording.proportion(now)} whose check fell due"
+        if now["n"]
+        else "No check fell due in this period"
+    )
+    return [Subheading(heading), *_measured(results, "check_done", "Checked", "Due")]
+
+
+def _measured(results: AuditResults, name: str, events: str, of: str) -> list[Block]:
+    """One measure by window, and by site as dots."""
+    overall = rows(results, name, by="overall", window=(PERIOD, ROLLING, WHOLE))
+    if not overall:
+        return []
+    columns = [
+        *proportion_columns(Column("Fell due in", lambda row: word(row["window"]), "label"), events=events, of=of)[
+            :-1
+        ],
+        Column("Not due yet", number("n_not_due")),
+    ]
+    caption = "Outcome known at 12 months" if name == "outcome_known" else "Check at 4 to 6 weeks"
+    blocks: list[Block] = [TableBlock(html_table(caption, columns, overall, foot=PROPORTION_FOOT))]
+    sites = [row for row in rows(results, name, by="site_ref", window=ROLLING) if row["n"]]
+    if len(sites) > 1:
+        figure = proportion_figure(
+            f"{name.replace('_', '-')}-by-site",
+            _site_title(sites, name),
+            sites,
+            caption=f"{caption}, by site, twelve months",
+            heading="Site",
+            events=events,
+            of=of,
+            axis=f"{events}, of 100",
+            note="Fell due in the twelve months to the end of the period.",
+        )
+        blocks.append(FigureBlock(figure))
+    return blocks
+
+
+def _site_title(sites: list[Row], name: str) -> str:
+    """Which site's figure lies apart from all the others, if one does."""
+    what = "known" if name == "outcome_known" else "checked"
+    for row in sites:
+        others = [other for other in sites if other is not row]
+        if all(wording.limits(row)[1] < wording.limits(other)[0] for other in others):
+            return f"Fewest are {what} at {stratum(row['by'], row['stratum'])}: {wording.proportion(row)}"
+    return "No site lies apart from all the others"

@@ -1,0 +1,201 @@
+"""Failed insertions: three figures that are never mixed, by group of women, over time, and why."""
+
+from audit.records import AuditResults
+from reports import wording
+from reports.choosing import Row, one, rows
+from reports.figures.funnel import quarters
+from reports.figures.theme import Figure, Plot
+from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section, proportion_figure
+from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
+from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns
+from reports.words_for_codes import grouping, stratum, within, word
+
+_UNITS = ("visit", "operator_attempt", "woman_90_days")
+_GROUPS = ("parity_group", "births_group", "site_ref", "device_family")
+
+
+def failed_insertions_section(results: AuditResults) -> Section:
+    """How often a device could not be placed."""
+    headline = one(results, "failed_insertions", by="overall", unit="visit", window=PERIOD)
+    if headline is None:
+        return empty_section(results, "failed-insertions", "Failed insertions", "failed_insertions")
+    blocks: list[Block] = [*_three(results), *_by_parity(results), *_over_time(results), *_groups(results)]
+    blocks.append(counted_how("failed_insertions"))
+    return Section("failed-insertions", "Failed insertions", failed_heading(headline), tuple(blocks))
+
+
+def failed_heading(headline: Row) -> str:
+    """The service's headline in one sentence."""
+    if not headline["n"]:
+        return "No insertion with a known outcome in this period"
+    if not headline["events"]:
+        return f"A device was placed at every one of {wording.plural(headline['n'], 'visit')}"
+    events, n = wording.count(headline["events"]), wording.count(headline["n"])
+    return f"{events} of {n} visits for an insertion ended without a device"
+
+
+def _three(results: AuditResults) -> list[Block]:
+    """The three figures side by side."""
+    found = [
+        row
+        for unit in _UNITS
+        for row in rows(results, "failed_insertions", by="overall", unit=unit, window=(PERIOD, ROLLING, WHOLE))
+    ]
+    columns = proportion_columns(
+        Column("Counted", lambda row: word(row["unit"]), "label"), events="Failed"
+    )
+    columns.insert(1, Column("Window", lambda row: word(row["window"]), "text"))
+    columns.append(Column("Deferred, or not yet due", _apart))
+    return [
+        Paragraph(
+            "Three figures answer three questions. Per visit: did she leave with a device? Per operator attempt: "
+            "did this clinician place it? Per woman: did she have a device within 90 days, whoever placed it?",
+            "One taken over by a colleague is a failed attempt and then a placed one, at a single visit.",
+        ),
+        TableBlock(
+            html_table("Failed insertions, counted in three ways", columns, found, foot=PROPORTION_FOOT)
+        ),
+    ]
+
+
+def _apart(row: Row) -> str:
+    """What is counted apart: deferrals, or women whose 90 days are not over."""
+    return wording.count(row["n_not_yet_due"] if row["unit"] == "woman_90_days" else row["n_deferred"])
+
+
+def _by_parity(results: AuditResults) -> list[Block]:
+    """Failures by whether the cervix has opened before, in twelve months."""
+    found = rows(results, "failed_insertions", by="cervical_parity", unit="visit", window=ROLLING)
+    if not found:
+        return []
+    by_answer = {str(row["stratum"]): row for row in found}
+    title = "Failed insertions by vaginal birth"
+    if "no" in by_answer and "yes" in by_answer:
+        title = (
+            f"Without a vaginal birth before, {wording.proportion(by_answer['no'])} failed; "
+            f"with one, {wording.proportion(by_answer['yes'])}"
+        )
+    figure = proportion_figure(
+        "failed-by-parity",
+        title,
+        found,
+        caption="Failed insertions by vaginal birth, twelve months",
+        heading="Women",
+        events="Failed",
+        of="Visits",
+        axis="Failed, of 100 visits",
+        note="Twelve months to the end of the period.",
+    )
+    return [FigureBlock(figure)]
+
+
+def _over_time(results: AuditResults) -> list[Block]:
+    """Quarter by quarter."""
+    found = [
+        row | {"label": stratum("quarter", row["stratum"])}
+        for row in rows(results, "failed_insertions", by="quarter", unit="visit")
+    ]
+    whole = one(results, "failed_insertions", by="overall", unit="visit", window=WHOLE)
+    if len(found) < 2 or whole is None:
+        return []
+    drawing = quarters(found, float(whole["proportion"]), counts="Failed, of 100 visits")
+    apart = [
+        row["label"]
+        for row in found
+        if row["n"] and not wording.limits(row)[0] <= whole["proportion"] <= wording.limits(row)[1]
+    ]
+    title = (
+        f"{wording.number_word(len(apart)).capitalize()} of {len(found)} quarters lie apart from the whole log: "
+        f"{wording.listed(apart)}"
+        if apart
+        else "No quarter lies apart from the whole log"
+    )
+    table = html_table(
+        "Failed insertions per visit, by quarter",
+        proportion_columns(
+            Column("Quarter", lambda row: str(row["label"]), "label"), events="Failed", of="Visits"
+        ),
+        found,
+        foot=PROPORTION_FOOT,
+    )
+    figure = Figure(
+        "failed-by-quarter",
+        title,
+        (Plot("failed-by-quarter-plot", drawing, 300),),
+        f"{title}. Points with 95% intervals for {len(found)} quarters around "
+        f"{wording.percent(whole['proportion'])}% in the whole log.",
+        table,
+        f"Of {len(found)} intervals of 95%, about one in twenty lies apart by chance alone.",
+    )
+    return [FigureBlock(figure)]
+
+
+def _groups(results: AuditResults) -> list[Block]:
+    """Every other division, in one folded table."""
+    found = [
+        row
+        for by in _GROUPS
+        for row in rows(results, "failed_insertions", by=by, unit="visit", window=(PERIOD, ROLLING))
+    ]
+    if not found:
+        return []
+    columns = proportion_columns(
+        Column("Group", lambda row: stratum(row["by"], row["stratum"]), "label"), events="Failed", of="Visits"
+    )
+    columns[1:1] = [
+        Column("Divided by", lambda row: grouping(row["by"]), "text"),
+        Column("Window", lambda row: word(row["window"]), "text"),
+    ]
+    return [
+        Folded(
+            "By births, site and device",
+            html_table("Failed insertions per visit, by group", columns, found, foot=PROPORTION_FOOT),
+        )
+    ]
+
+
+def failure_reasons_section(results: AuditResults) -> Section:
+    """Why attempts failed."""
+    found = rows(results, "failure_reasons", window=ROLLING)
+    if not found:
+        return empty_section(results, "failure-reasons", "Why attempts failed", "failure_reasons")
+    heading = _reasons_heading(found)
+    figure = proportion_figure(
+        "failure-reasons-figure",
+        heading,
+        found,
+        caption="Reasons for failure, twelve months",
+        heading="Reason",
+        events="Failed for it",
+        of="Failed",
+        axis="Of 100 failed attempts",
+        named=lambda row: word(row["cause"]),
+    )
+    now = rows(results, "failure_reasons", window=PERIOD)
+    columns = [
+        Column("Reason", lambda row: word(row["cause"]), "label"),
+        Column("Failed for it", number("events")),
+        Column("Of failed attempts", number("n")),
+    ]
+    blocks: list[Block] = [
+        Paragraph("Each failed attempt has one main reason, as the clinician wrote it.", "Twelve months."),
+        FigureBlock(figure),
+        Subheading("This period alone"),
+        TableBlock(html_table("Reasons for failure, this period", columns, now)),
+        counted_how("failure_reasons"),
+    ]
+    return Section("failure-reasons", "Why attempts failed", heading, tuple(blocks))
+
+
+def _reasons_heading(found: list[Row]) -> str:
+    """The commonest reason, with its counts; most only where it is more than half."""
+    named = [row for row in found if row["cause"] != "unknown"]
+    if not named:
+        return "No reason for failure was recorded"
+    leading = named[0]
+    reason, share = within(word(leading["cause"])), f"{wording.count(leading['events'])} of {leading['n']}"
+    if leading["events"] * 2 > leading["n"]:
+        return f"Most failures had one reason: {reason} ({share})"
+    return f"The commonest reason for failure: {reason} ({share})"
+
+

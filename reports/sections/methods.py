@@ -1,0 +1,129 @@
+"""How each figure is counted, what the words mean, and what this report cannot do."""
+
+from markupsafe import Markup
+
+from audit.records import AuditResults
+from audit.schema.indicators import INDICATORS
+from reports import wording
+from reports.sections.parts import CASES_NOT_PEOPLE
+from reports.sections.section import Items, Paragraph, Section, Subheading, TableBlock, Terms
+from reports.tables import Column, html_table, plain
+from reports.words_for_codes import word
+
+_GLOSSARY = (
+    ("Attempt", "An insertion begun: an instrument passed the external os, or a tenaculum was applied."),
+    ("Assumed in place", "A woman who reported nothing is taken to have kept her device until shortly before the "
+     "freeze. It errs towards too few endings."),
+    ("Censored", "No longer observed, though the device had not ended as far as anyone knows."),
+    ("Confidence interval, 95%", "The range of true figures that would be compatible with what was seen. In 20 such "
+     "intervals, about one misses."),
+    ("Cumulative incidence", "The chance that something has happened by a time, other endings allowed for."),
+    ("Deferred", "Stopped before an instrument was used; not an attempt."),
+    ("Expected", "What the service's own figures, group by group, would have given these women."),
+    ("Freeze", "The last day of data in this report."),
+    ("Funnel limits", "How far a figure may stray by chance alone at each number of attempts."),
+    ("Interval placement", "Not soon after a birth or an abortion, and not for an emergency."),
+    ("Kaplan-Meier", "The share still in use, counting only those still observed at each day."),
+    ("Last known", "A woman is observed to the last day her device was known in place. It errs towards too many "
+     "endings, as women in trouble come back."),
+    ("1 − Kaplan-Meier", "The chance of an ending if no other could come first: larger than the cumulative incidence."),
+    ("Parous, nulliparous", "With, and without, a birth."),
+    ("Woman-year", "One woman observed for one year with a device, or two for half a year."),
+)  # fmt: skip
+_CAUTIONS = (
+    "This report informs audit and teaching. Local guidelines and licensed practice decide.",
+    CASES_NOT_PEOPLE,
+    "What is not recorded is not the same as what did not happen.",
+    "Groups differ in more than the thing they are divided by: a difference does not say why.",
+    "This edition holds exact counts and visit references. It is not for release.",
+)
+
+
+def methods_section(results: AuditResults) -> Section:
+    """Every figure with its definition, method and sources."""
+    terms = tuple(
+        (
+            indicator.title,
+            f"{indicator.question} Counted: {indicator.numerator} Of: {indicator.denominator} "
+            f"Not known: {indicator.unknowns} Method: {indicator.method} Sources: {indicator.source}",
+        )
+        for indicator in INDICATORS
+    )
+    return Section(
+        "methods",
+        "Methods and references",
+        "How every figure is counted",
+        (
+            Paragraph(
+                "Limits printed beside a proportion are Wilson's, and exact ones (Clopper-Pearson) where either "
+                "count is 5 or fewer or the denominator is below 30. Below 10 there are counts and no percentage.",
+            ),
+            Terms(terms),
+            Subheading("Rules of this audit"),
+            TableBlock(_rules(results)),
+            Subheading("What was read and what read it"),
+            TableBlock(_fingerprints(results)),
+        ),
+    )
+
+
+def _rules(results: AuditResults) -> Markup:
+    """The thresholds and windows that the settings hold."""
+    windows, thresholds = results.settings.windows, results.settings.thresholds
+    told = [
+        ("Check due", f"day {windows.check_from_day} to {windows.check_to_day} after placement"),
+        ("First year's outcome known", f"an ending, or in place on day {windows.known_from_day} or later"),
+        ("Reporting lag, assumed in place", f"{windows.reporting_lag_days} days before the freeze"),
+        ("Last known leads from", f"{wording.percent(thresholds.known_leads)}% of outcomes known"),
+        ("Counts only below", f"{wording.percent(thresholds.known_floor)}% of outcomes known"),
+        ("Curves stop below", f"{thresholds.at_risk_floor} still observed"),
+        ("Clinicians compared from", f"{thresholds.clinician_attempts} attempts"),
+        ("Limits of a funnel, each side", _tails(results)),
+        ("Margins set", _margins(results)),
+    ]
+    return html_table(
+        "Rules that the service set",
+        [Column("Rule", plain("rule"), "label"), Column("Value", plain("value"), "text")],
+        [{"rule": rule, "value": value} for rule, value in told],
+    )
+
+
+def _tails(results: AuditResults) -> str:
+    """The one-sided tails of the two limits."""
+    thresholds = results.settings.thresholds
+    ask, review = thresholds.ask_tail, thresholds.review_tail
+    return f"{wording.percent(ask)}% (ask) and {wording.percent(review)}% (review)"
+
+
+def _margins(results: AuditResults) -> str:
+    """The differences the service holds too small to matter."""
+    margins = results.settings.margins
+    if not margins:
+        return "none, so no published figure can be called compatible"
+    return "; ".join(
+        f"{word(name)} {wording.percent(size, places=wording.decimals(size))} points"
+        for name, size in sorted(margins.items())
+    )
+
+
+def _fingerprints(results: AuditResults) -> Markup:
+    """Files with their fingerprints, and versions."""
+    told = [
+        (source.name, f"{wording.count(source.rows)} rows, SHA-256 {source.sha256}") for source in results.sources
+    ]
+    told.extend((name, str(version)) for name, version in results.versions.items())
+    return html_table(
+        "Files and versions",
+        [Column("What", plain("name"), "label"), Column("Which", plain("value"), "text")],
+        [{"name": name, "value": value} for name, value in told],
+    )
+
+
+def glossary_section(results: AuditResults) -> Section:
+    """What the words mean."""
+    return Section("glossary", "Glossary", "What the words mean", (Terms(_GLOSSARY),))
+
+
+def cautions_section(results: AuditResults) -> Section:
+    """What this report is for, and what it cannot say."""
+    return Section("cautions", "Cautions", "What this report can and cannot do", (Items(_CAUTIONS),))

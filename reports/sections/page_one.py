@@ -1,0 +1,171 @@
+"""Page one: whether to believe it, what happened, what is out of the ordinary, and what needs doing today."""
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from audit.records import AuditResults
+from reports import wording
+from reports.choosing import Row, one, rows
+from reports.sections import benchmarks, clinicians, rates
+from reports.sections.data_quality import accounted, least_complete
+from reports.sections.follow_up import gate_sentence
+from reports.sections.parts import CASES_NOT_PEOPLE, WHOLE
+from reports.sections.statements import Statement, scale_top, statements
+from reports.tables import Column, html_table, plain
+from reports.words_for_codes import field, quarter, within, word
+
+
+@dataclass(frozen=True)
+class Believe:
+    """The first answer: a sentence, and two figures with what they are."""
+
+    sentence: str
+    figures: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class PageOne:
+    """Everything page one prints."""
+
+    service: str
+    facts: tuple[tuple[str, str], ...]
+    believe: Believe
+    statements: tuple[Statement, ...]
+    scale_note: str
+    beyond: tuple[str, ...]
+    by_chance: str
+    action_heading: str
+    actions: Markup | None
+    decided: str
+
+
+def page_one(results: AuditResults) -> PageOne:
+    """The first page of the report, from the result tables alone."""
+    said = statements(results)
+    top = scale_top(results)
+    actions = rows(results, "action_list")
+    return PageOne(
+        service=results.service,
+        facts=_facts(results),
+        believe=_believe(results),
+        statements=said,
+        scale_note=f"The scale is the same for all, 0 to {100 * top:.3g} in 100, unless said.",
+        beyond=beyond_chance(results),
+        by_chance=_by_chance(results),
+        action_heading=_action_heading(actions),
+        actions=_actions(actions) if actions else None,
+        decided=(
+            "No earlier audit is on record, so nothing can be said yet about decisions taken and whether they "
+            "worked; the next audit will show each figure's change with its interval."
+        ),
+    )
+
+
+def _facts(results: AuditResults) -> tuple[tuple[str, str], ...]:
+    """Period, freeze, edition and rows."""
+    into, used, aside = accounted(results)
+    period = results.period
+    dates = f"{wording.day(period.first_day)} to {wording.day(period.last_day)}"
+    return (
+        ("Period", f"{quarter(period.label)} ({dates})"),
+        ("Data to", wording.day(results.data_to)),
+        ("Edition", "internal, not for release"),
+        ("Rows", f"{wording.count(used)} used, {wording.count(aside)} set aside, of {wording.count(into)}"),
+    )
+
+
+_BELIEVE = {
+    "last_known_leads": "Yes, with the usual care.",
+    "both_as_equals": "In part: what rests on follow-up is shown in two ways, and neither alone is safe.",
+    "bounds_only": "Not for anything that rests on follow-up: too few outcomes are known.",
+    "not_yet_due": "Not yet for anything that rests on follow-up: no placement is old enough.",
+}
+
+
+def _believe(results: AuditResults) -> Believe:
+    """Whether the data carry the report, with two figures."""
+    known = one(results, "outcome_known", by="overall", window=WHOLE)
+    least = least_complete(results)
+    figures = []
+    if known is not None and known["n"]:
+        said = f"women whose outcome at 12 months is known: {wording.proportion(known)}"
+        figures.append((f"{wording.percent(known['proportion'], places=0)}%", said))
+    if least is not None:
+        said = (
+            f"is the least complete of the fields every log should have: {within(field(str(least['column'])))}, "
+            f"{wording.proportion(least)}"
+        )
+        figures.append((f"{wording.percent(least['proportion'], places=0)}%", said))
+    opening = _BELIEVE.get(results.gate, _BELIEVE["not_yet_due"])
+    if results.gate == "not_yet_due":
+        return Believe(opening, tuple(figures))
+    return Believe(f"{opening} {gate_sentence(results)}", tuple(figures))
+
+
+def beyond_chance(results: AuditResults) -> tuple[str, ...]:
+    """A sentence for everything that crosses a stated limit."""
+    found = rows(results, "failed_insertions_by_clinician", window="rolling_12_months")
+    return (
+        *(clinicians.mark_sentence(row) for row in clinicians.beyond(found)),
+        *(rates.crossed_sentence(row) for row in rates.crossed(results)),
+        *(benchmarks.apart_sentence(row) for row in benchmarks.apart(results)),
+    )
+
+
+def _by_chance(results: AuditResults) -> str:
+    """How many such crossings chance alone would give."""
+    found = rows(results, "failed_insertions_by_clinician", window="rolling_12_months")
+    people = len(clinicians.compared(found))
+    causes, papers = rates.judged(results), benchmarks.judged(results)
+    looked = people + causes + papers
+    if not looked:
+        return "Nothing could be compared, so nothing can cross a limit."
+    most = 2 * results.settings.thresholds.ask_tail * looked
+    parts = [
+        wording.plural(people, "clinician"),
+        f"{wording.plural(causes, 'rate')} against the time before",
+        f"{wording.plural(papers, 'published figure')}",
+    ]
+    return (
+        f"{wording.plural(looked, 'comparison')} were made ({wording.listed(parts)}). If nothing were amiss, "
+        f"chance alone would take at most about {most:.1f} of them across. {CASES_NOT_PEOPLE}"
+    )
+
+
+def _action_heading(actions: list[Row]) -> str:
+    """How many points are open, and of which kinds."""
+    if not actions:
+        return "Nothing is open"
+    kinds = dict.fromkeys(str(row["need"]) for row in actions)
+    each = [f"{sum(row['need'] == kind for row in actions)} {within(word(kind))}" for kind in kinds]
+    return f"{wording.plural(len(actions), 'point is', 'points are')} open: {'; '.join(each)}"
+
+
+def _actions(actions: list[Row]) -> Markup:
+    """One line per kind of need, with its visit references."""
+    kinds = dict.fromkeys(str(row["need"]) for row in actions)
+    grouped = [
+        {
+            "need": word(kind),
+            "action": next(str(row["action"]) for row in actions if row["need"] == kind),
+            "visits": ", ".join(_visit(row) for row in actions if row["need"] == kind),
+        }
+        for kind in kinds
+    ]
+    return html_table(
+        "Needs action today, by visit reference",
+        [
+            Column("What", plain("need"), "label"),
+            Column("What to do", plain("action"), "text"),
+            Column("Visits", plain("visits"), "text"),
+        ],
+        grouped,
+    )
+
+
+def _visit(row: Row) -> str:
+    """A visit by its reference and site."""
+    if not wording.known(row["site_ref"]):
+        return str(row["visit_ref"])
+    return f"{row['visit_ref']} ({row['site_ref']})"

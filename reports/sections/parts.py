@@ -1,0 +1,89 @@
+"""Blocks that several sections share: how a figure is counted, why a section is empty, dots with a table."""
+
+from collections.abc import Callable, Sequence
+
+from audit.records import AuditResults
+from audit.schema.indicators import BY_TABLE
+from reports import wording
+from reports.choosing import Row, why_empty
+from reports.figures.intervals import Line, dots, height
+from reports.figures.theme import Figure, Plot
+from reports.sections.section import Paragraph, Section, Terms
+from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns
+from reports.words_for_codes import stratum, within
+
+PERIOD, ROLLING, WHOLE = "period", "rolling_12_months", "all"
+CASES_NOT_PEOPLE = "A signal is a reason to look at cases, never a finding about a person."
+
+
+def counted_how(table: str) -> Terms:
+    """How a figure is counted, read from its declaration."""
+    indicator = BY_TABLE[table]
+    return Terms(
+        (
+            ("Counted", indicator.numerator),
+            ("Of", indicator.denominator),
+            ("Not known", indicator.unknowns),
+            ("Method", indicator.method),
+            ("Sources", indicator.source),
+        ),
+        summary=f"How “{indicator.title}” is counted",
+    )
+
+
+def empty_section(results: AuditResults, id: str, label: str, table: str) -> Section:
+    """A section that has nothing to show, and says why."""
+    indicator = BY_TABLE[table]
+    return Section(
+        id,
+        label,
+        f"{indicator.title}: nothing to show",
+        (Paragraph(f"{indicator.question} {why_empty(results, table)}"), counted_how(table)),
+    )
+
+
+def dot_line(row: Row, label: str, *, tone: str = "ink") -> Line:
+    """A row of a proportion as a line of a dot drawing; without enough women, the counts alone."""
+    drawn = row["n"] >= wording.FEW and not wording.only_bounds(row)
+    lower, upper, _ = wording.limits(row) if row["n"] else (float("nan"), float("nan"), "")
+    nan = float("nan")
+    return Line(
+        label,
+        float(row["proportion"]) if drawn else nan,
+        lower if drawn else nan,
+        upper if drawn else nan,
+        f"{wording.count(row['events'])} of {wording.count(row['n'])}",
+        tone,
+    )
+
+
+def proportion_figure(
+    id: str,
+    title: str,
+    rows: Sequence[Row],
+    *,
+    caption: str,
+    heading: str,
+    events: str,
+    of: str,
+    axis: str,
+    named: Callable[[Row], str] | None = None,
+    accent: Sequence[str] = (),
+    note: str = "",
+) -> Figure:
+    """Dots with intervals for the rows of a proportion, with the table of the same rows."""
+    label = named or (lambda row: stratum(row["by"], row["stratum"]))
+    lines = [
+        dot_line(row, label(row), tone="accent" if str(row.get("stratum")) in accent else "ink")
+        for row in rows
+    ]
+    columns = proportion_columns(Column(heading, label, "label"), events=events, of=of)
+    told = "; ".join(f"{within(label(row))} {wording.proportion(row)}" for row in rows)
+    return Figure(
+        id,
+        title,
+        (Plot(f"{id}-plot", dots(lines, counts=axis), height(lines)),),
+        f"{title}. Dots with 95% intervals: {told}.",
+        html_table(caption, columns, rows, foot=PROPORTION_FOOT),
+        note,
+    )

@@ -1,0 +1,255 @@
+"""What happened, in five to seven statements: the count large, the interval in words, a drawing on one scale."""
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from audit.records import AuditResults
+from reports import wording
+from reports.choosing import Row, gate_rules, one, rows
+from reports.figures.marks import Mark, interval_mark
+from reports.figures.theme import nice_top
+from reports.sections.benchmarks import short_citation
+from reports.sections.expulsion import leading_expulsion
+from reports.sections.parts import PERIOD
+
+_YEAR = 365
+
+
+@dataclass(frozen=True)
+class Statement:
+    """One statement: the large count, what it counts, the figure with its interval, a drawing, what stands beside
+    it, and the section that holds more."""
+
+    big: str
+    words: str
+    figure: str
+    plainly: str
+    mark: Markup
+    scale: tuple[str, ...]
+    beside: str
+    section: str
+
+
+@dataclass(frozen=True)
+class _Found:
+    """An estimate ready to be said: its limits, and the published figure that is like it."""
+
+    big: str
+    words: str
+    figure: str
+    value: float
+    lower: float
+    upper: float
+    section: str
+    published: Row | None = None
+    beside: str = ""
+    whole_scale: bool = False
+
+
+def statements(results: AuditResults) -> tuple[Statement, ...]:
+    """The statements of page one, in the order of a woman's way through the clinic."""
+    top = scale_top(results)
+    return tuple(_said(found, top) for found in _all(results))
+
+
+def scale_top(results: AuditResults) -> float:
+    """The end of the scale that all drawings of page one share (0-1)."""
+    uppers = [found.upper for found in _all(results) if wording.known(found.upper) and not found.whole_scale]
+    return nice_top(max(uppers, default=0.1))
+
+
+def _all(results: AuditResults) -> list[_Found]:
+    """Every statement these results allow."""
+    made = [
+        _proportion(
+            results,
+            "failed_insertions",
+            "failed-insertions",
+            "visits for an insertion ended without a device",
+            outcome="failed_insertion",
+            unit="visit",
+        ),
+        _proportion(
+            results,
+            "vasovagal_by_parity",
+            "vasovagal",
+            "insertion visits saw a vasovagal reaction, of any grade",
+            outcome="vasovagal",
+            definition="vasovagal_any",
+        ),
+        _proportion(
+            results,
+            "perforation",
+            "perforation",
+            "attempts are known to have perforated the uterus",
+            outcome="perforation",
+            definition="confirmed",
+        ),
+        _incidence(leading_expulsion(results), "expulsion", "devices expelled by 12 months", results),
+        _incidence(_removal(results), "removal", "devices taken out by 12 months, for any reason", results),
+        _pregnancy(results),
+        _continuation(results),
+    ]
+    return [found for found in made if found is not None]
+
+
+def _proportion(
+    results: AuditResults, table: str, section: str, words: str, *, outcome: str, **labels: object
+) -> _Found | None:
+    """A proportion of the period as a statement."""
+    row = one(results, table, by="overall", window=PERIOD, **labels)
+    if row is None or not row["n"]:
+        return None
+    lower, upper, whose = wording.limits(row)
+    places = wording.decimals(upper)
+    drawn = row["n"] >= wording.FEW and not wording.only_bounds(row)
+    unknown = f"{wording.count(row['n_unknown'])} not recorded" if row["n_unknown"] else "all recorded"
+    nan = float("nan")
+    if wording.only_bounds(row):
+        figure = f"between {wording.span(row['bound_lower'], row['bound_upper'])}%: too much is not recorded"
+    elif not drawn:
+        figure = "too few for a percentage"
+    else:
+        figure = (
+            f"{wording.percent(row['proportion'], places=places)}% "
+            f"({wording.span(lower, upper, places=places)}, {whose} 95%); {unknown}"
+        )
+    big = f"{wording.count(row['events']) if row['events'] else 'None'} of {wording.count(row['n'])}"
+    return _Found(
+        big,
+        words,
+        figure,
+        float(row["proportion"]) if drawn else nan,
+        lower if drawn else nan,
+        upper if drawn else nan,
+        section,
+        _published(results, outcome),
+    )
+
+
+def _removal(results: AuditResults) -> Row | None:
+    """Removal for any reason by 12 months."""
+    return one(
+        results, "removal_incidence", by="overall", cause="removal", days=_YEAR, censoring="last_known"
+    )
+
+
+def _incidence(row: Row | None, section: str, words: str, results: AuditResults) -> _Found | None:
+    """A cumulative incidence at 12 months as a statement, if the gate and the numbers allow one."""
+    if row is None or not gate_rules(results) or row["caution"] or not wording.known(row["incidence"]):
+        return None
+    table = "expulsion_incidence" if section == "expulsion" else "removal_incidence"
+    same = {name: row[name] for name in ("by", "stratum", "placement_kind", "cause", "days")}
+    other = one(results, table, censoring="assumed_in_place", **same)
+    beside = "Interval placements. " if row["by"] == "timing_group" else ""
+    if other is not None:
+        value = wording.percent(other["incidence"])
+        beside += f"If silence means still in place: {value} ({wording.span(other['ci_lower'], other['ci_upper'])})."
+    if section == "removal":
+        beside += " Described, not judged."
+    return _Found(
+        f"{wording.percent(row['incidence'])} in 100",
+        words,
+        f"{wording.count(row['cumulative_events'])} seen ({wording.span(row['ci_lower'], row['ci_upper'])}, 95%); "
+        f"{wording.count(row['at_risk'])} still observed at 12 months",
+        float(row["incidence"]),
+        float(row["ci_lower"]),
+        float(row["ci_upper"]),
+        section,
+        None,
+        beside,
+    )
+
+
+def _continuation(results: AuditResults) -> _Found | None:
+    """Devices still in use at 12 months as a statement, on a scale of its own."""
+    fixed = {"by": "overall", "placement_kind": "first", "days": _YEAR}
+    row = one(results, "continuation_curve", censoring="last_known", **fixed)
+    if row is None or not gate_rules(results) or row["caution"]:
+        return None
+    other = one(results, "continuation_curve", censoring="assumed_in_place", **fixed)
+    beside = "Described, not judged. The scale runs to 100."
+    if other is not None:
+        value = wording.percent(other["survival"])
+        limits = wording.span(other["ci_lower"], other["ci_upper"])
+        beside = f"If silence means still in place: {value} ({limits}). {beside}"
+    return _Found(
+        f"{wording.percent(row['survival'])} in 100",
+        "devices still in use at 12 months",
+        f"{wording.count(row['cumulative_events'])} ended ({wording.span(row['ci_lower'], row['ci_upper'])}, 95%); "
+        f"{wording.count(row['at_risk'])} still observed at 12 months",
+        float(row["survival"]),
+        float(row["ci_lower"]),
+        float(row["ci_upper"]),
+        "continuation",
+        None,
+        beside,
+        whole_scale=True,
+    )
+
+
+def _pregnancy(results: AuditResults) -> _Found | None:
+    """Pregnancies per 100 woman-years as a statement."""
+    row = one(results, "pregnancy", by="overall", band="all", censoring="last_known")
+    if row is None or not gate_rules(results) or not wording.known(row["rate"]):
+        return None
+    return _Found(
+        wording.count(row["events"]) if row["events"] else "None",
+        f"pregnancies with a device, in {wording.count(row['person_years'])} woman-years",
+        f"{wording.rate(row['rate'])} per 100 woman-years "
+        f"({wording.rate(row['ci_lower'])} to {wording.rate(row['ci_upper'])}, exact 95%)",
+        float(row["rate"]),
+        float(row["ci_lower"]),
+        float(row["ci_upper"]),
+        "pregnancy",
+    )
+
+
+def _published(results: AuditResults, outcome: str) -> Row | None:
+    """The first published figure with limits that is about all women, as ours is."""
+    for row in rows(results, "benchmark_comparison", outcome=outcome, by="overall"):
+        if wording.known(row["published_lower"]) and row["verdict"] != "no_comparable_figure":
+            return row
+    return None
+
+
+def _said(found: _Found, shared: float) -> Statement:
+    """A statement with its drawing and what stands beside it."""
+    top = 1.0 if found.whole_scale else shared
+    scale = tuple(f"{100 * top * part / 4:.3g}" for part in range(5))
+    published = found.published
+    band = (published["published_lower"], published["published_upper"]) if published else None
+    accent = published is not None and published["verdict"] in ("higher", "lower")
+    drawn = wording.known(found.value)
+    mark = (
+        interval_mark(
+            Mark(found.value, found.lower, found.upper, band, accent), top, f"{found.figure}; scale to {top:.0%}"
+        )
+        if drawn
+        else Markup("")
+    )
+    per = "women a year" if found.section == "pregnancy" else ""
+    plainly = f"could be {wording.in_a_hundred(found.lower, found.upper)} {per}".strip() if drawn else ""
+    beside = found.beside or (_compared(published) if published else "No published figure is like it.")
+    return Statement(found.big, found.words, found.figure, plainly, mark, scale, beside.strip(), found.section)
+
+
+def _compared(row: Row) -> str:
+    """A published figure in a sentence, with ours counted its way."""
+    places = wording.decimals(row["published_upper"])
+    published = wording.percent(row["published"], places=places)
+    limits = wording.span(row["published_lower"], row["published_upper"], places=places)
+    own = wording.percent(row["own"], places=places)
+    verdict = {
+        "higher": "ours is higher",
+        "lower": "ours is lower",
+        "compatible": "compatible",
+        "cannot_tell": "we cannot tell them apart",
+    }[str(row["verdict"])]
+    return (
+        f"Published: {published}% ({limits}), {short_citation(row)}. Ours in its way of counting, whole log: {own}%; "
+        f"{verdict}."
+    )
+
+

@@ -1,0 +1,180 @@
+"""Result rows into HTML tables. The only place where text becomes HTML."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup, escape
+
+from reports import wording
+from reports.choosing import Row
+
+Cell = Callable[[Row], str]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a printed table: its heading with the unit, how a row's cell reads, and what it holds.
+
+    `kind` is ``label`` (row heading), ``number`` (right-aligned), ``interval`` or ``text``.
+    """
+
+    heading: str
+    cell: Cell
+    kind: str = "number"
+
+
+def html_table(caption: str, columns: Sequence[Column], rows: Sequence[Row], *, foot: str = "") -> Markup:
+    """A table with a caption, headings for columns and rows, and a note below.
+
+    Parameters
+    ----------
+    caption
+        What the table shows, as plain text.
+    columns
+        What to print; the first one holds the row headings.
+    rows
+        The rows of a result table; with none, the table says so.
+    foot
+        A note below, as plain text.
+
+    Returns
+    -------
+    Markup
+        HTML in which every text of the data is escaped.
+
+    Examples
+    --------
+    >>> print(html_table("Sites", [Column("Site", lambda row: row["site"], "label")], [{"site": "<b>"}]))
+    <div class="scroll" role="region" tabindex="0" aria-label="Sites"><table><caption>Sites</caption>
+    <thead><tr><th scope="col" class="label">Site</th></tr></thead>
+    <tbody><tr><th scope="row" class="label">&lt;b&gt;</th></tr></tbody></table></div>
+    """
+    heads = Markup("").join(
+        Markup('<th scope="col" class="{}">{}</th>').format(column.kind, column.heading) for column in columns
+    )
+    body = Markup("\n").join(_line(columns, row) for row in rows)
+    if not rows:
+        body = Markup('<tr><td colspan="{}">No rows.</td></tr>').format(len(columns))
+    note = Markup('<p class="foot">{}</p>').format(foot) if foot else Markup("")
+    return Markup(
+        '<div class="scroll" role="region" tabindex="0" aria-label="{caption}"><table><caption>{caption}</caption>\n'
+        "<thead><tr>{heads}</tr></thead>\n<tbody>{body}</tbody></table></div>{note}"
+    ).format(caption=caption, heads=heads, body=body, note=note)
+
+
+def _line(columns: Sequence[Column], row: Row) -> Markup:
+    """One row of a table; its first cell is the heading of the row."""
+    cells = [Markup('<th scope="row" class="{}">{}</th>').format(columns[0].kind, columns[0].cell(row))]
+    cells.extend(
+        Markup('<td class="{}">{}</td>').format(column.kind, column.cell(row)) for column in columns[1:]
+    )
+    return Markup("<tr>") + Markup("").join(cells) + Markup("</tr>")
+
+
+def number(column: str) -> Cell:
+    """A cell that holds a count."""
+    return lambda row: wording.count(row[column])
+
+
+def plain(column: str) -> Cell:
+    """A cell that holds a text as it stands."""
+    return lambda row: str(row[column]) if wording.known(row[column]) else wording.NOTHING
+
+
+def proportion_columns(label: Column, *, events: str, of: str = "Of") -> list[Column]:
+    """The columns of any table of proportions: counts, percentage, interval, unknown, note."""
+    return [
+        label,
+        Column(events, number("events")),
+        Column(of, number("n")),
+        Column("%", _percentage),
+        Column("95% interval, %", _interval, "interval"),
+        Column("Not known", number("n_unknown")),
+    ]
+
+
+PROPORTION_FOOT = (
+    "Limits are Wilson's; those marked e are exact (Clopper-Pearson), where either count is 5 or fewer or the "
+    "denominator is below 30. Below 10 no percentage is given."
+)
+
+
+def _percentage(row: Row) -> str:
+    """The percentage, where it may be printed."""
+    if row["n"] < wording.FEW or wording.only_bounds(row):
+        return wording.NOTHING
+    return wording.percent(row["proportion"], places=wording.decimals(wording.limits(row)[1]))
+
+
+def _interval(row: Row) -> str:
+    """The interval with its mark, or the bounds where only those may be printed."""
+    if row["n"] == 0:
+        return wording.NOTHING
+    if wording.only_bounds(row):
+        return f"{wording.span(row['bound_lower'], row['bound_upper'])} (bounds)"
+    lower, upper, whose = wording.limits(row)
+    text = wording.span(lower, upper, places=wording.decimals(upper))
+    return f"{text} e" if whose == "exact" else text
+
+
+def rate_columns(label: Column) -> list[Column]:
+    """The columns of any table of rates per 100 woman-years."""
+    return [
+        label,
+        Column("Events", number("events")),
+        Column("Woman-years", number("person_years")),
+        Column("Per 100 woman-years", lambda row: wording.rate(row["rate"])),
+        Column(
+            "95% interval",
+            lambda row: (
+                f"{wording.rate(row['ci_lower'])} to {wording.rate(row['ci_upper'])}"
+                if wording.known(row["ci_lower"])
+                else wording.NOTHING
+            ),
+            "interval",
+        ),
+    ]
+
+
+def estimate_cell(value: str, lower: str, upper: str) -> Cell:
+    """A cell with a proportion and its interval, in per cent, from three columns."""
+
+    def cell(row: Row) -> str:
+        if not wording.known(row[value]):
+            return wording.NOTHING
+        places = wording.decimals(row[upper])
+        interval = wording.span(row[lower], row[upper], places=places)
+        return f"{wording.percent(row[value], places=places)} ({interval})"
+
+    return cell
+
+
+def incidence_columns(label: Column) -> list[Column]:
+    """The columns of any table of cumulative incidence read at a day."""
+    return [
+        label,
+        Column("Ended this way so far", number("cumulative_events")),
+        Column("Still observed", number("at_risk")),
+        Column(
+            "Cumulative incidence, % (95% interval)",
+            estimate_cell("incidence", "ci_lower", "ci_upper"),
+            "interval",
+        ),
+        Column(
+            "1 − Kaplan-Meier, % (95% interval)",
+            estimate_cell("one_minus_km", "km_lower", "km_upper"),
+            "interval",
+        ),
+        Column("Note", plain("caution"), "text"),
+    ]
+
+
+def escaped(text: object) -> str:
+    """Text made safe for a drawing, whose labels read a little HTML.
+
+    Examples
+    --------
+    >>> escaped("<b>A & B</b>")
+    '&lt;b&gt;A &amp; B&lt;/b&gt;'
+    """
+    return str(escape(str(text)))

@@ -1,0 +1,107 @@
+"use strict";
+(function () {
+  const dark = JSON.parse(document.getElementById("dark-colours").textContent);
+  const plots = Array.from(document.querySelectorAll(".plot"));
+  const darkScheme = window.matchMedia("(prefers-color-scheme: dark)");
+  const printMedia = window.matchMedia("print");
+  const PRINT_WIDTH = 650;
+  const NARROW = 480;
+  let printing = false;
+  let opened = [];
+
+  function darkened(value) {
+    if (dark[value]) return dark[value];
+    const parts = /^rgba\((\d+),(\d+),(\d+),([\d.]+)\)$/.exec(value);
+    if (!parts) return value;
+    const hex = "#" + parts.slice(1, 4).map(function (part) {
+      return Number(part).toString(16).padStart(2, "0");
+    }).join("");
+    if (!dark[hex]) return value;
+    const rgb = [1, 3, 5].map(function (start) { return parseInt(dark[hex].slice(start, start + 2), 16); });
+    return "rgba(" + rgb.join(",") + "," + parts[4] + ")";
+  }
+
+  function recoloured(part, key) {
+    if (Array.isArray(part)) return part.map(function (item) { return recoloured(item, key); });
+    if (part && typeof part === "object") {
+      return Object.fromEntries(Object.entries(part).map(function (entry) {
+        return [entry[0], recoloured(entry[1], entry[0])];
+      }));
+    }
+    return typeof part === "string" && /color$/i.test(key) ? darkened(part) : part;
+  }
+
+  function narrowed(layout) {
+    layout.margin.r = Math.min(layout.margin.r, 12);
+    (layout.annotations || []).forEach(function (annotation) {
+      if (annotation.name !== "end") return;
+      annotation.xanchor = "right";
+      annotation.yanchor = "bottom";
+      annotation.xshift = 0;
+    });
+  }
+
+  function draw(plot) {
+    const figure = JSON.parse(document.getElementById(plot.id + "-data").textContent);
+    const shown = darkScheme.matches && !printing ? recoloured(figure, "") : figure;
+    const many = plot.closest(".plots").classList.contains("many");
+    const width = printing ? (many ? PRINT_WIDTH / 3 - 12 : PRINT_WIDTH) : plot.clientWidth;
+    const layout = Object.assign({}, shown.layout, {
+      width: Math.max(width, 160), height: Number(plot.dataset.height), autosize: false
+    });
+    if (layout.width < NARROW) narrowed(layout);
+    const waiting = plot.querySelector(".undrawn");
+    if (waiting) waiting.remove();
+    window.Plotly.react(plot, shown.data, layout, {
+      displayModeBar: false, displaylogo: false, responsive: false, showTips: false, doubleClick: false
+    });
+  }
+
+  function drawAll() { plots.forEach(draw); }
+
+  function toPaper() {
+    if (printing) return;
+    printing = true;
+    opened = Array.from(document.querySelectorAll("details:not([open])"));
+    opened.forEach(function (item) { item.open = true; });
+    drawAll();
+  }
+
+  function toScreen() {
+    if (!printing) return;
+    printing = false;
+    opened.forEach(function (item) { item.open = false; });
+    drawAll();
+  }
+
+  function watch() {
+    darkScheme.addEventListener("change", drawAll);
+    window.addEventListener("beforeprint", toPaper);
+    window.addEventListener("afterprint", toScreen);
+    printMedia.addEventListener("change", function (event) { (event.matches ? toPaper : toScreen)(); });
+    let width = window.innerWidth;
+    let waiting = 0;
+    window.addEventListener("resize", function () {
+      if (window.innerWidth === width || printing) return;
+      width = window.innerWidth;
+      clearTimeout(waiting);
+      waiting = setTimeout(drawAll, 120);
+    });
+  }
+
+  async function start() {
+    if (!plots.length || typeof DecompressionStream === "undefined") return;
+    const packed = document.getElementById("drawing-library").textContent.trim();
+    const bytes = Uint8Array.from(atob(packed), function (letter) { return letter.charCodeAt(0); });
+    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
+    const library = document.createElement("script");
+    library.textContent = await new Response(stream).text();
+    document.head.append(library);
+    if (!window.Plotly) return;
+    watch();
+    if (printMedia.matches) toPaper(); else drawAll();
+    document.documentElement.dataset.drawn = "yes";
+  }
+
+  start();
+})();

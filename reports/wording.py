@@ -1,0 +1,300 @@
+"""Numbers into words. The only place where a figure is rounded.
+
+Counts come before percentages, and no estimate is printed without its limits. Exact limits are printed where
+either count is 5 or fewer or the denominator is below 30, Wilson's otherwise. Below 10 there is no percentage.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+
+Row = Mapping[str, Any]
+
+FEW = 10
+_EXACT_BELOW, _EXACT_COUNT = 30, 5
+NOTHING = "–"
+_MONTHS = (
+    "January February March April May June July August September October November December".split()
+)
+_TENS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+_SPANS = {42: "6 weeks", 91: "3 months", 182: "6 months", 365: "12 months", 730: "2 years", 1095: "3 years"}
+
+
+def known(value: object) -> bool:
+    """Whether a value is there: neither None nor not-a-number.
+
+    Examples
+    --------
+    >>> known(0.0), known(float("nan")), known(None)
+    (True, False, False)
+    """
+    return value is not None and value is not pd.NaT and not (isinstance(value, float) and math.isnan(value))
+
+
+def count(value: float | int | None) -> str:
+    """A whole number with thousands set apart; a dash where there is none.
+
+    Examples
+    --------
+    >>> count(14496), count(None)
+    ('14,496', '–')
+    """
+    return f"{round(value):,}" if value is not None and known(value) else NOTHING
+
+
+def number_word(value: int) -> str:
+    """A small count as a word, a larger one in figures.
+
+    Examples
+    --------
+    >>> number_word(0), number_word(3), number_word(17)
+    ('none', 'three', '17')
+    """
+    return _TENS[value] if 0 <= value < len(_TENS) else count(value)
+
+
+def plural(value: float | int, one: str, many: str = "") -> str:
+    """A count with its noun in the right number.
+
+    Examples
+    --------
+    >>> plural(1, "woman", "women"), plural(12, "visit")
+    ('1 woman', '12 visits')
+    """
+    return f"{count(value)} {one if value == 1 else many or one + 's'}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Words joined as a sentence joins them.
+
+    Examples
+    --------
+    >>> listed(["pain", "infection", "other"])
+    'pain, infection and other'
+    """
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def decimals(largest: float) -> int:
+    """How many decimals a percentage needs, from the upper limit: one, two below 1%, three below 0.1%.
+
+    Examples
+    --------
+    >>> decimals(0.068), decimals(0.0025), decimals(0.0004)
+    (1, 2, 3)
+    """
+    if not known(largest) or largest >= 0.01:
+        return 1
+    return 2 if largest >= 0.001 else 3
+
+
+def percent(value: float, *, places: int = 1) -> str:
+    """A proportion as a percentage, without the sign; a dash where there is none.
+
+    Examples
+    --------
+    >>> percent(0.0484), percent(1.0), percent(float("nan"))
+    ('4.8', '100', '–')
+    """
+    if not known(value):
+        return NOTHING
+    if value in (0.0, 1.0):
+        return f"{100 * value:.0f}"
+    return f"{100 * value:.{places}f}"
+
+
+def span(lower: float, upper: float, *, places: int = 1) -> str:
+    """Two proportions as an interval of percentages.
+
+    Examples
+    --------
+    >>> span(0.034, 0.0679), span(float("nan"), 0.1)
+    ('3.4 to 6.8', '–')
+    """
+    if not (known(lower) and known(upper)):
+        return NOTHING
+    return f"{percent(lower, places=places)} to {percent(upper, places=places)}"
+
+
+def limits(row: Row) -> tuple[float, float, str]:
+    """The limits to print for a proportion, and whose they are.
+
+    Parameters
+    ----------
+    row
+        A row with ``events, n, ci_lower, ci_upper, exact_lower, exact_upper``.
+
+    Returns
+    -------
+    tuple
+        Lower and upper limit (0-1) and ``exact`` or ``Wilson``.
+
+    Examples
+    --------
+    >>> row = {"events": 4, "n": 240, "ci_lower": 0.1, "ci_upper": 0.2, "exact_lower": 0.3, "exact_upper": 0.4}
+    >>> limits(row)
+    (0.3, 0.4, 'exact')
+    """
+    events, n = row["events"], row["n"]
+    if min(events, n - events) <= _EXACT_COUNT or n < _EXACT_BELOW:
+        return float(row["exact_lower"]), float(row["exact_upper"]), "exact"
+    return float(row["ci_lower"]), float(row["ci_upper"]), "Wilson"
+
+
+def only_bounds(row: Row) -> bool:
+    """Whether so much is not recorded that only the bounds may be printed."""
+    return "bounds" in str(row.get("caution", ""))
+
+
+def proportion(row: Row) -> str:
+    """A proportion as counts, percentage and interval.
+
+    Examples
+    --------
+    >>> row = {"events": 31, "n": 640, "proportion": 31 / 640, "ci_lower": 0.0343, "ci_upper": 0.0679}
+    >>> proportion(row | {"exact_lower": 0.0331, "exact_upper": 0.068})
+    '31 of 640 (4.8%, 3.4 to 6.8)'
+    >>> proportion({"events": 3, "n": 8})
+    '3 of 8'
+    """
+    events, n = row["events"], row["n"]
+    if n == 0:
+        return "nobody observed"
+    if only_bounds(row):
+        bounds = span(row["bound_lower"], row["bound_upper"])
+        return f"{count(events)} of {count(n)} recorded (between {bounds}%, as so much is not recorded)"
+    if n < FEW:
+        return f"{count(events)} of {count(n)}"
+    lower, upper, _ = limits(row)
+    places = decimals(upper)
+    if events == 0:
+        return f"none of {count(n)} (up to {percent(upper, places=places)}%)"
+    value = percent(row["proportion"], places=places)
+    return f"{count(events)} of {count(n)} ({value}%, {span(lower, upper, places=places)})"
+
+
+def in_a_hundred(lower: float, upper: float) -> str:
+    """An interval in whole numbers of women, rounded outwards, over 100, 1,000 or 10,000.
+
+    Examples
+    --------
+    >>> in_a_hundred(0.034, 0.068), in_a_hundred(0.0, 0.0025)
+    ('between 3 and 7 in 100', 'up to 3 in 1,000')
+    """
+    if not (known(lower) and known(upper)):
+        return "not known"
+    base = next((size for size in (100, 1000) if upper * size >= 2), 10000)
+    # A hair is taken off so that 0.07 * 100 does not become 8.
+    low, high = math.floor(lower * base + 1e-9), math.ceil(upper * base - 1e-9)
+    return f"up to {high} in {base:,}" if low == 0 else f"between {low} and {high} in {base:,}"
+
+
+def per_hundred_years(row: Row) -> str:
+    """A rate per 100 woman-years with its interval, after the counts.
+
+    Examples
+    --------
+    >>> per_hundred_years({"events": 10, "person_years": 2835.2, "rate": 0.003527, "ci_lower": 0.00169,
+    ...     "ci_upper": 0.00649})
+    '10 in 2,835 woman-years (0.35 per 100, 0.17 to 0.65)'
+    """
+    years = count(row["person_years"])
+    if not known(row["rate"]):
+        return f"{count(row['events'])}, no time under observation"
+    if row["events"] == 0:
+        return f"none in {years} woman-years (up to {rate(row['ci_upper'])} per 100)"
+    return (
+        f"{count(row['events'])} in {years} woman-years ({rate(row['rate'])} per 100, "
+        f"{rate(row['ci_lower'])} to {rate(row['ci_upper'])})"
+    )
+
+
+def rate(value: float) -> str:
+    """A rate per 1 woman-year as one per 100, to three figures at most.
+
+    Examples
+    --------
+    >>> rate(0.003527), rate(0.0692), rate(0.2296)
+    ('0.35', '6.9', '23.0')
+    """
+    if not known(value):
+        return NOTHING
+    return f"{100 * value:.2f}" if 100 * value < 1 else f"{100 * value:.1f}"
+
+
+def ratio(value: float) -> str:
+    """A ratio to two figures after the point, one above 10.
+
+    Examples
+    --------
+    >>> ratio(4.1377), ratio(62.02), ratio(float("inf"))
+    ('4.14', '62.0', 'no limit')
+    """
+    if not known(value):
+        return NOTHING
+    if math.isinf(value):
+        return "no limit"
+    return f"{value:.2f}" if value < 10 else f"{value:.1f}"
+
+
+def ratio_span(lower: float, upper: float) -> str:
+    """The interval of a ratio.
+
+    Examples
+    --------
+    >>> ratio_span(2.2414, 7.6385)
+    '2.24 to 7.64'
+    """
+    return f"{ratio(lower)} to {ratio(upper)}" if known(lower) and known(upper) else NOTHING
+
+
+def chance(p_value: float) -> str:
+    """A p value in words that always carry its size.
+
+    Examples
+    --------
+    >>> chance(0.1311), chance(0.00002)
+    ('p = 0.13', 'p < 0.001')
+    """
+    if not known(p_value):
+        return "no test possible"
+    if p_value < 0.001:
+        return "p < 0.001"
+    return f"p = {p_value:.2f}" if p_value >= 0.095 else f"p = {p_value:.3f}"
+
+
+def day(value: Any) -> str:
+    """A date as people write it.
+
+    Examples
+    --------
+    >>> day(pd.Timestamp("2026-10-14"))
+    '14 October 2026'
+    """
+    return f"{value.day} {_MONTHS[value.month - 1]} {value.year}" if known(value) else NOTHING
+
+
+def since_placement(days: float) -> str:
+    """A time since placement in the unit people use for it.
+
+    Examples
+    --------
+    >>> since_placement(365), since_placement(42), since_placement(100)
+    ('12 months', '6 weeks', '100 days')
+    """
+    return _SPANS.get(round(days), f"{count(days)} days")
+
+
+def months(days: float) -> str:
+    """A number of days as months.
+
+    Examples
+    --------
+    >>> months(789), months(float("nan"))
+    ('25.9', 'not reached')
+    """
+    return f"{days / 30.4375:.1f}" if known(days) else "not reached"

@@ -1,0 +1,288 @@
+"""What a code is called on the page. A code that is not here is read aloud: underscores become spaces."""
+
+from audit.schema.indicators import BY_TABLE
+from audit.schema.visits import VISITS
+
+_UNKNOWN = "Not known"
+
+# A yes or no says something only beside its question.
+_ANSWERS = {
+    ("cervical_parity", "yes"): "A vaginal birth before",
+    ("cervical_parity", "no"): "No vaginal birth before",
+    ("parous", "yes"): "Any birth before",
+    ("parous", "no"): "No birth before",
+    ("births_group", "0"): "No births",
+    ("births_group", "1"): "1 birth",
+    ("births_group", "2"): "2 births",
+    ("births_group", "3_plus"): "3 births or more",
+    ("practice", "independent"): "Independent practice",
+    ("practice", "supervised"): "Under supervision",
+    ("device_family", "other"): "Another device",
+    ("device_class", "other"): "Another device",
+}
+
+_WORDS = {
+    "overall": "All",
+    "unknown": _UNKNOWN,
+    "not recorded": "Not recorded",
+    # parity
+    "nulliparous": "No births",
+    "caesarean_only": "Caesarean births only",
+    "any_vaginal_birth": "Any vaginal birth",
+    "parous_route_unknown": "Births, route not known",
+    # age
+    "under_20": "Under 20",
+    "20_24": "20 to 24",
+    "25_29": "25 to 29",
+    "30_34": "30 to 34",
+    "35_39": "35 to 39",
+    "40_44": "40 to 44",
+    "45_plus": "45 or over",
+    # devices
+    "copper": "Copper",
+    "hormonal": "Hormonal",
+    "copper_t_380": "Copper T 380",
+    "copper_other_framed": "Copper, other frame",
+    "copper_small_framed": "Copper, small frame",
+    "copper_frameless": "Copper, no frame",
+    "lng_52": "Hormonal 52 mg",
+    "lng_19_5": "Hormonal 19.5 mg",
+    "lng_13_5": "Hormonal 13.5 mg",
+    # timing
+    "interval": "Interval",
+    "postpartum": "After a birth",
+    "post_abortion": "After an abortion",
+    "emergency": "Emergency",
+    # units of a failed insertion
+    "visit": "Per visit",
+    "operator_attempt": "Per operator attempt",
+    "woman_first_attempt": "Per woman, first visit only",
+    "woman_90_days": "Per woman, not placed within 90 days",
+    # windows
+    "period": "This period",
+    "rolling_12_months": "Twelve months to its end",
+    "all": "Whole log",
+    # reasons an insertion failed
+    "could_not_pass_internal_os": "Internal os could not be passed",
+    "could_not_sound": "Uterus could not be sounded",
+    "cervix_not_seen": "Cervix not seen",
+    "pain": "Pain",
+    "vasovagal": "Vasovagal reaction",
+    "cavity_too_small": "Cavity too small",
+    "cavity_too_large_or_distorted": "Cavity too large or distorted",
+    "expelled_at_once": "Expelled at once",
+    "device_fault": "Device fault",
+    "equipment_or_staff": "Equipment or staff",
+    "patient_request": "She asked to stop",
+    # reactions
+    "vasovagal_any": "Any reaction (grade 1 or more)",
+    "vasovagal_grade_2_plus": "Grade 2 or more",
+    "syncope": "Loss of consciousness",
+    # perforation
+    "confirmed": "Confirmed, partial or complete",
+    "complete": "Confirmed, complete",
+    "suspected_unresolved": "Suspected, not resolved",
+    # endings
+    "expulsion": "Expulsion",
+    "expulsion_complete": "Complete expulsion",
+    "expulsion_partial": "Partial expulsion",
+    "removal": "Removal",
+    "pregnancy": "Pregnancy",
+    "perforation": "Perforation",
+    "unrecorded": "Ended, not recorded how",
+    "death": "Death",
+    # reasons for removal
+    "bleeding_or_pain": "Bleeding or pain",
+    "hormonal_effects": "Hormonal effects",
+    "infection": "Infection",
+    "malposition": "Malposition",
+    "wish_pregnancy": "Wish for a pregnancy",
+    "not_needed": "No longer needed",
+    "planned_end": "End of the planned time",
+    "replacement": "Replaced at once",
+    "other": "Other",
+    # censoring
+    "last_known": "Last known",
+    "assumed_in_place": "Assumed in place",
+    # signals
+    "none": "Within the limits",
+    "ask": "Ask: beyond the 95% limit",
+    "review": "Review: beyond the 99.8% limit",
+    "too_few_to_classify": "Too few to compare",
+    # verdicts
+    "higher": "Higher",
+    "lower": "Lower",
+    "compatible": "Compatible",
+    "cannot_tell": "Cannot tell",
+    # caseload
+    "women": "Women with an insertion begun",
+    "attempts": "Insertions begun, per operator",
+    "placed": "Device placed",
+    "failed": "Failed",
+    "outcome_unknown": "Outcome not recorded",
+    "deferred": "Deferred before the start",
+    "first_placements": "Placements: a woman's first",
+    "replacements": "Placements: replacements",
+    "repeat_placements": "Placements: repeats",
+    "contacts": "Contacts after a placement",
+    "removal_visits": "Visits for a removal",
+    "contacts_placed_elsewhere": "Contacts, device placed elsewhere",
+    # rows set aside
+    "blank": "Blank line",
+    "duplicate_row": "The same line twice",
+    "not_a_date": "Date cannot be read",
+    "unknown_code": "Code not understood",
+    "wrong_number_of_values": "Wrong number of values",
+    # what needs action
+    "perforation_unresolved": "Suspected perforation, not resolved",
+    "device_not_in_uterus": "Device not in the uterus, not located",
+    "pregnancy_with_device": "Pregnant with a device",
+    "threads_not_seen": "Threads not seen, no scan since",
+    "emergency_not_placed": "Emergency placement did not succeed",
+    "severe_reaction": "Reaction that needed treatment",
+    "device_overdue": "Device overdue",
+    # findings
+    "notice": "Notice",
+    "warning": "Warning",
+    # outcomes of published figures
+    "failed_insertion": "Failed insertion",
+    "continuation": "Continuation",
+    "removal_bleeding_or_pain": "Removal for bleeding or pain",
+    "check_done": "Check done",
+}
+
+_BY = {
+    "overall": "All",
+    "parity_group": "Births by route",
+    "cervical_parity": "Vaginal birth",
+    "parous": "Any birth",
+    "births_group": "Number of births",
+    "site_ref": "Site",
+    "device_family": "Device family",
+    "device_class": "Device class",
+    "practice": "Practice",
+    "timing_group": "Timing of placement",
+    "age_band": "Age",
+    "clinician_ref": "Clinician",
+    "quarter": "Quarter",
+}
+# Strata named by the log itself: printed as they stand.
+_FREE = ("site_ref", "clinician_ref")
+
+_UNITS_OF_FAILURE = {
+    "visit": "visits for an insertion",
+    "operator_attempt": "attempts",
+    "woman_first_attempt": "women at their first visit",
+    "woman_90_days": "women",
+}
+
+
+def word(code: object) -> str:
+    """The words for a code, with a capital.
+
+    Examples
+    --------
+    >>> word("bleeding_or_pain"), word("some_new_code")
+    ('Bleeding or pain', 'Some new code')
+    """
+    text = "" if code is None else str(code)
+    if text in _WORDS:
+        return _WORDS[text]
+    spaced = text.replace("_", " ")
+    return spaced[:1].upper() + spaced[1:]
+
+
+def stratum(by: object, code: object) -> str:
+    """The words for a stratum of a result table; codes of sites and people stand as the log wrote them.
+
+    Examples
+    --------
+    >>> stratum("cervical_parity", "no"), stratum("site_ref", "north_wing")
+    ('No vaginal birth before', 'north_wing')
+    """
+    answer = _ANSWERS.get((str(by), str(code)))
+    if answer is not None:
+        return answer
+    if str(by) in _FREE:
+        return "Not recorded" if str(code) == "not recorded" else str(code)
+    if str(by) == "quarter":
+        return quarter(str(code))
+    return word(code)
+
+
+def grouping(by: object) -> str:
+    """The words for what a table is divided by.
+
+    Examples
+    --------
+    >>> grouping("cervical_parity")
+    'Vaginal birth'
+    """
+    return _BY.get(str(by), word(by))
+
+
+def quarter(code: str) -> str:
+    """A quarter as people say it.
+
+    Examples
+    --------
+    >>> quarter("2026Q3"), quarter("2026-Q3")
+    ('2026 Q3', '2026 Q3')
+    """
+    head, mark, tail = code.replace("-", "").partition("Q")
+    return f"{head} Q{tail}" if mark and head.isdigit() and tail.isdigit() else code
+
+
+def counted(unit: object) -> str:
+    """What a failed insertion is counted over, in the plural.
+
+    Examples
+    --------
+    >>> counted("visit")
+    'visits for an insertion'
+    """
+    return _UNITS_OF_FAILURE.get(str(unit), "attempts")
+
+
+def title(table: str) -> str:
+    """The title of an indicator, from its declaration.
+
+    Examples
+    --------
+    >>> title("expulsion_incidence")
+    'Expulsion'
+    """
+    return BY_TABLE[table].title if table in BY_TABLE else word(table)
+
+
+def field(column: str) -> str:
+    """What a column of the visit log means, from its declaration, without the full stop.
+
+    Examples
+    --------
+    >>> field("site_ref")
+    'Code of the place'
+    """
+    return VISITS[column].meaning.rstrip(".") if column in VISITS.names else word(column)
+
+
+def within(text: str) -> str:
+    """A label as it stands inside a sentence: the capital of a common word goes.
+
+    Examples
+    --------
+    >>> within("Bleeding or pain"), within("C11")
+    ('bleeding or pain', 'C11')
+    """
+    return text[:1].lower() + text[1:] if len(text) > 1 and text[1].islower() else text
+
+
+def listed_causes(codes: list[str]) -> str:
+    """Several codes inside a sentence.
+
+    Examples
+    --------
+    >>> listed_causes(["expulsion", "pregnancy"])
+    'expulsion and pregnancy'
+    """
+    return " and ".join(within(word(code)) for code in codes)
