@@ -154,6 +154,9 @@ def test_limits_have_one_row_per_size_and_their_proportions():
     ]
     assert np.isnan(limits.iloc[:2, 2:].to_numpy()).all()
     assert limits.iloc[2].tolist() == pytest.approx([100, 0.05, 0, 11, 0, 0.11])
+    large = funnel_limits(500, 0.1, tail_probability=0.001).iloc[0]
+    assert large["lower_proportion"] == large["lower_count"] / 500 > 0
+    assert large["upper_proportion"] == large["upper_count"] / 500
     one = funnel_limits(1, 0.01, tail_probability=0.025).iloc[0]
     assert (one["upper_count"], one["upper_proportion"]) == (1, 1)
     assert funnel_limits([], 0.05, tail_probability=0.025).empty

@@ -79,6 +79,12 @@ def test_rate_ratios_without_events_are_bounded_on_one_side():
     assert np.isnan([found.ci_lower[3], found.ci_upper[3]]).all()
 
 
+def test_a_single_event_bounds_a_rate_ratio_on_its_own_side():
+    found = rate_ratio([1, 0], [5, 10], [0, 1], [10, 5])
+    assert found.ci_lower.tolist() == pytest.approx([2 * 0.025 / 0.975, 0])
+    assert found.ci_upper.tolist() == pytest.approx([np.inf, 0.975 / 0.025 / 2])
+
+
 @given(st.integers(0, 60), exposures, st.integers(0, 60), exposures)
 def test_the_rate_test_agrees_with_scipys_binomial_test(x_1, time_1, x_2, time_2):
     assume(x_1 + x_2)

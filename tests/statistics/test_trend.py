@@ -87,13 +87,15 @@ def test_an_empty_group_is_left_out():
 
 
 @pytest.mark.parametrize(
-    ("events", "n"), [([0, 0], [5, 5]), ([5, 5], [5, 5]), ([2, 0], [5, 0]), ([], []), ([0, 0], [0, 0])]
+    ("events", "n"), [([0, 0, 0], [5, 5, 5]), ([5, 5], [5, 5]), ([2, 0], [5, 0]), ([], []), ([0, 0], [0, 0])]
 )
 def test_where_no_test_can_be_made_the_figures_are_nan(events, n):
     found = cochran_armitage(events, n)
     assert found.direction == "none"
     figures = [found.z, found.chi_square, found.p_value, found.homogeneity_p_value, found.departure_p_value]
     assert np.isnan(figures).all()
+    assert found.homogeneity_degrees == max(np.count_nonzero(n) - 1, 0)
+    assert found.departure_degrees == max(np.count_nonzero(n) - 2, 0)
 
 
 @pytest.mark.parametrize(
