@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from audit.cohort.columns import Days, Mask, Names
+from audit.cohort.columns import Days, Mask, Names, flag
 
 # Days since 1970 fit in 20 bits until the year 4840, so woman and day make one sortable whole number.
 _DAY_BITS = 20
@@ -31,7 +31,8 @@ def link_events(places: pd.DataFrame, rows: pd.DataFrame, events: pd.DataFrame) 
     """The events with ``place`` (position in `places`, -1 for none) and their day put right.
 
     An event on the very day of a placement belongs to the device before it while that one was still in place:
-    a removal and an insertion on one day are a replacement. Otherwise it is an ending on day 0.
+    a removal and an insertion on one day are a replacement. Where no earlier device is in the log, what the log
+    tells before the insertion is of a device placed elsewhere; otherwise it is an ending on day 0.
     """
     contact = events["contact"].to_numpy()
     patient = rows["patient_ref"].to_numpy()[contact]
@@ -45,9 +46,21 @@ def link_events(places: pd.DataFrame, rows: pd.DataFrame, events: pd.DataFrame) 
     upto = latest_before(places, patient, anchor, or_on=True)
     replaces = (rows["visit_kind"] == "removal_and_replacement").to_numpy()[contact]
     place = np.where((upto == before) | replaces, before, -2)
+    place[(place == -2) & (before < 0) & _of_elsewhere(places, rows.iloc[contact], upto)] = -1
     moved = none_yet & ~found_late
     linked = events.assign(place=place, day=np.where(moved, visited, day), moved=moved)
     return _settle_same_day(places, linked, before, upto, anchor)
+
+
+def _of_elsewhere(places: pd.DataFrame, told: pd.DataFrame, upto: Days) -> Mask:
+    """Rows that stand before the insertion row of their day, or that say a new device was placed at once."""
+    if places.empty:
+        return np.zeros(len(told), dtype=bool)
+    source, row = (places[name].to_numpy()[upto] for name in ("source", "row"))
+    stands_before = (told["source"].to_numpy() == source) & (told["row"].to_numpy() < row)
+    replaced: Mask = flag(told, "replacement_at_once").fillna(False).to_numpy(dtype=bool)
+    elsewhere: Mask = stands_before | replaced
+    return elsewhere
 
 
 def _settle_same_day(
