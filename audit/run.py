@@ -296,7 +296,8 @@ def _spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
         (OVERALL, "timing_group", "device_class", "parous", "age_band"),
         **fixed,
     )
-    kinds = ("replacement", "all")
+    # All placements together need limits that allow for several by one woman; first and replacement do without.
+    kinds = ("replacement",)
     curves = [
         _each(
             continuation.continuation_curve, placements, (OVERALL, "device_class", "device_family"), **fixed

@@ -31,8 +31,9 @@ def pregnancy(
     """Pregnancies per woman-year of use, in the first year and in all, and how many were ectopic.
 
     Population: placements for contraception or emergency contraception, or whose reason is not recorded.
-    Denominator: woman-years in use and under observation, under either censoring rule. Unknown: women not
-    seen again add no woman-time under ``last_known``.
+    Denominator: woman-years in use and under observation, under either censoring rule. Every placement counts, so
+    that no pregnancy is missed; the limits take them as independent. Unknown: women not seen again add no
+    woman-time under ``last_known``.
 
     Parameters
     ----------
