@@ -135,7 +135,7 @@ def small_clinic(tmp_path_factory: pytest.TempPathFactory) -> Clinic:
     kept[5]["Date seen"] = f"{CANARY} day"
     kept[6]["Visit type"] = f"{CANARY} kind"
     kept[7]["Result"] = f"{CANARY} outcome"
-    log = folder / f"{CANARY}_export.csv"
+    log = folder / "export_of_the_clinic.csv"
     with log.open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, list(kept[0]))
         writer.writeheader()
