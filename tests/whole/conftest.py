@@ -47,12 +47,12 @@ def command(capsys: pytest.CaptureFixture[str]) -> Callable[..., Said]:
 def process() -> Callable[..., Said]:
     """Run a command of iud-audit as a process of its own, with changes to its environment."""
 
-    def run(*arguments: object, **environment: str) -> Said:
+    def run(*arguments: object, environment: Mapping[str, str] | None = None) -> Said:
         done = subprocess.run(
             [sys.executable, "-m", "audit", *map(str, arguments)],
             capture_output=True,
             text=True,
-            env={**os.environ, **environment},
+            env={**os.environ, **(environment or {})},
             timeout=120,
             check=False,
         )

@@ -21,7 +21,7 @@ Pick = Callable[..., dict[str, Any]]
 FIRST_DAY = date(2026, 7, 1)
 
 
-def insertions(number: int, start: int = 0, **values: object) -> Iterator[dict[str, object]]:
+def insertions(number: int, values: dict[str, object], *, start: int = 0) -> Iterator[dict[str, object]]:
     """Insertion rows of as many women, spread over the quarter."""
     for woman in range(start, start + number):
         yield {
@@ -40,10 +40,10 @@ def test_failed_insertions_of_a_quarter_leave_deferred_and_unknown_apart(
     audited: Audited, pick: Pick
 ) -> None:
     rows = [
-        *insertions(609, insertion_outcome="placed"),
-        *insertions(31, 609, insertion_outcome="failed", failure_reason="pain"),
-        *insertions(22, 640, insertion_outcome="deferred_not_started"),
-        *insertions(4, 662, insertion_outcome="unknown"),
+        *insertions(609, {"insertion_outcome": "placed"}),
+        *insertions(31, {"insertion_outcome": "failed", "failure_reason": "pain"}, start=609),
+        *insertions(22, {"insertion_outcome": "deferred_not_started"}, start=640),
+        *insertions(4, {"insertion_outcome": "unknown"}, start=662),
     ]
     tables = audited(rows, period="2026-Q3", data_to="2026-09-30")
     found = pick(tables["failed_insertions"], by="overall", unit="visit", window="period")
@@ -58,15 +58,15 @@ def test_failed_insertions_of_a_quarter_leave_deferred_and_unknown_apart(
 
 
 def test_vasovagal_reactions_are_compared_by_cervical_parity(audited: Audited, pick: Pick) -> None:
-    placed = {"insertion_outcome": "placed"}
+    placed: dict[str, object] = {"insertion_outcome": "placed"}
     nobody, somebody = placed | {"vaginal_births": 0}, placed | {"vaginal_births": 2}
     rows = [
-        *insertions(9, **nobody, vasovagal_grade=1),
-        *insertions(111, 9, **nobody, vasovagal_grade=0),
-        *insertions(4, 120, **somebody, vasovagal_grade=2),
-        *insertions(276, 124, **somebody, vasovagal_grade=0),
-        *insertions(5, 400, **nobody),
-        *insertions(8, 405, **somebody),
+        *insertions(9, nobody | {"vasovagal_grade": 1}),
+        *insertions(111, nobody | {"vasovagal_grade": 0}, start=9),
+        *insertions(4, somebody | {"vasovagal_grade": 2}, start=120),
+        *insertions(276, somebody | {"vasovagal_grade": 0}, start=124),
+        *insertions(5, nobody, start=400),
+        *insertions(8, somebody, start=405),
     ]
     tables = audited(rows, period="2026-Q3", data_to="2026-09-30")
     any_reaction = {"by": "cervical_parity", "definition": "vasovagal_any", "window": "period"}
@@ -138,12 +138,12 @@ def test_expulsion_by_twelve_months_is_given_as_incidence_and_as_one_minus_kapla
 
 
 def test_an_emergency_placement_is_in_time_by_hours_or_by_ovulation(audited: Audited, pick: Pick) -> None:
-    emergency = {"insertion_outcome": "placed", "indication": "emergency_contraception"}
+    emergency: dict[str, object] = {"insertion_outcome": "placed", "indication": "emergency_contraception"}
     rows = [
-        *insertions(36, **emergency, ec_hours_since_upsi=90),
-        *insertions(1, 36, **emergency, ec_hours_since_upsi=150, ec_days_after_ovulation=4),
-        *insertions(2, 37, **emergency, ec_hours_since_upsi=130),
-        *insertions(1, 39, **emergency),
+        *insertions(36, emergency | {"ec_hours_since_upsi": 90}),
+        *insertions(1, emergency | {"ec_hours_since_upsi": 150, "ec_days_after_ovulation": 4}, start=36),
+        *insertions(2, emergency | {"ec_hours_since_upsi": 130}, start=37),
+        *insertions(1, emergency, start=39),
     ]
     tables = audited(rows, period="2026-Q3", data_to="2026-09-30")
     found = pick(tables["emergency_placement_in_time"], window="period")

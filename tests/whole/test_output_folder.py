@@ -160,7 +160,9 @@ def test_the_name_of_the_log_stays_out_of_what_a_program_reads(small_clinic: Any
 def test_every_run_writes_the_same_bytes_in_any_time_zone(
     small_clinic: Any, tmp_path: Path, process: Callable[..., Any], zone: str, seed: str
 ) -> None:
-    said = process(*arguments(small_clinic, tmp_path / "out"), TZ=zone, PYTHONHASHSEED=seed)
+    said = process(
+        *arguments(small_clinic, tmp_path / "out"), environment={"TZ": zone, "PYTHONHASHSEED": seed}
+    )
     assert said.code == 0, said.err
     assert contents(tmp_path / "out") == contents(small_clinic.out)
 
