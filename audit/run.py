@@ -165,11 +165,13 @@ def _data_quality(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Per
         )
         for name, window in _windows(span).items()
     ]
+    fields = _each(data_quality.field_completeness, log.visits, bys)
     return {
         "row_accounting": data_quality.row_accounting(log.accounting),
         "indicator_availability": data_quality.indicator_availability(list(log.visits.columns)),
         "finding_counts": data_quality.finding_counts(findings),
-        "field_completeness": _each(data_quality.field_completeness, log.visits, bys),
+        "field_completeness": fields,
+        "core_completeness": data_quality.core_completeness(fields),
         "caseload": _stacked(loads),
     }
 

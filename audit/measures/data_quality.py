@@ -99,6 +99,35 @@ def field_completeness(visits: pd.DataFrame, *, by: str = "overall") -> pd.DataF
     )
 
 
+def core_completeness(fields: pd.DataFrame) -> pd.DataFrame:
+    """How much of what every log should record was filled in, all such fields together.
+
+    Population: the cells of the required and recommended columns that this log has, each in the rows it
+    applies to.
+
+    Parameters
+    ----------
+    fields
+        What `field_completeness` returned.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, events`` (cells filled in), ``n, n_unknown, proportion`` and limits (0-1), ``method,
+        caution``. No field gives no rows.
+
+    Examples
+    --------
+    >>> fields = pd.DataFrame({"by": "overall", "stratum": "overall", "requirement": ["required", "optional"],
+    ...     "events": [9, 0], "n": [10, 10], "n_unknown": [0, 0]})
+    >>> core_completeness(fields)[["events", "n"]].values.tolist()
+    [[9, 10]]
+    """
+    core = fields[fields["requirement"].isin(["required", "one_of", "recommended"])]
+    total = core.groupby(["by", "stratum"], sort=False)[["events", "n", "n_unknown"]].sum()
+    return with_proportions(total.reset_index())
+
+
 def finding_counts(findings: pd.DataFrame) -> pd.DataFrame:
     """How often each rule found something doubtful.
 
