@@ -19,9 +19,7 @@ from reports.sections.page_one import PageOne
 from reports.sections.section import Section
 
 
-def render_page(
-    results: AuditResults, first: PageOne, sections: Sequence[Section], *, edition: str
-) -> str:
+def render_page(results: AuditResults, first: PageOne, sections: Sequence[Section], *, edition: str) -> str:
     """One HTML page from page one and its sections.
 
     Parameters
@@ -114,7 +112,13 @@ def _drawing_json(plot: Plot) -> Markup:
 def _json(value: object) -> Markup:
     """Compact JSON without the characters that HTML reads."""
     text = json.dumps(value, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
-    for character, code in (("<", "\\u003c"), (">", "\\u003e"), ("&", "\\u0026"), ("\u2028", "\\u2028"), ("\u2029", "\\u2029")):
+    for character, code in (
+        ("<", "\\u003c"),
+        (">", "\\u003e"),
+        ("&", "\\u0026"),
+        ("\u2028", "\\u2028"),
+        ("\u2029", "\\u2029"),
+    ):
         text = text.replace(character, code)
     return Markup(text)
 

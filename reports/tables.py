@@ -15,7 +15,8 @@ Cell = Callable[[Row], str]
 class Column:
     """One column of a printed table: its heading with the unit, how a row's cell reads, and what it holds.
 
-    `kind` is ``label`` (row heading), ``number`` (right-aligned), ``interval`` or ``text``.
+    `kind` is ``label`` (row heading), ``number`` (right-aligned), ``interval``, ``short`` (a few words on one
+    line), ``text``, or ``note``: printed only where some row has one.
     """
 
     heading: str
@@ -45,10 +46,13 @@ def html_table(caption: str, columns: Sequence[Column], rows: Sequence[Row], *, 
     Examples
     --------
     >>> print(html_table("Sites", [Column("Site", lambda row: row["site"], "label")], [{"site": "<b>"}]))
-    <div class="scroll" role="region" tabindex="0" aria-label="Sites"><table><caption>Sites</caption>
+    <div class="scroll"><table><caption>Sites</caption>
     <thead><tr><th scope="col" class="label">Site</th></tr></thead>
     <tbody><tr><th scope="row" class="label">&lt;b&gt;</th></tr></tbody></table></div>
     """
+    columns = [
+        column for column in columns if column.kind != "note" or any(column.cell(row).strip() for row in rows)
+    ]
     heads = Markup("").join(
         Markup('<th scope="col" class="{}">{}</th>').format(column.kind, column.heading) for column in columns
     )
@@ -57,7 +61,7 @@ def html_table(caption: str, columns: Sequence[Column], rows: Sequence[Row], *, 
         body = Markup('<tr><td colspan="{}">No rows.</td></tr>').format(len(columns))
     note = Markup('<p class="foot">{}</p>').format(foot) if foot else Markup("")
     return Markup(
-        '<div class="scroll" role="region" tabindex="0" aria-label="{caption}"><table><caption>{caption}</caption>\n'
+        '<div class="scroll"><table><caption>{caption}</caption>\n'
         "<thead><tr>{heads}</tr></thead>\n<tbody>{body}</tbody></table></div>{note}"
     ).format(caption=caption, heads=heads, body=body, note=note)
 
@@ -165,7 +169,7 @@ def incidence_columns(label: Column) -> list[Column]:
             estimate_cell("one_minus_km", "km_lower", "km_upper"),
             "interval",
         ),
-        Column("Note", plain("caution"), "text"),
+        Column("Note", plain("caution"), "note"),
     ]
 
 

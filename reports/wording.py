@@ -15,9 +15,20 @@ Row = Mapping[str, Any]
 FEW = 10
 _EXACT_BELOW, _EXACT_COUNT = 30, 5
 NOTHING = "–"
-_MONTHS = (
-    "January February March April May June July August September October November December".split()
-)
+_MONTHS = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+]
 _TENS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _SPANS = {42: "6 weeks", 91: "3 months", 182: "6 months", 365: "12 months", 730: "2 years", 1095: "3 years"}
 
@@ -97,14 +108,17 @@ def percent(value: float, *, places: int = 1) -> str:
 
     Examples
     --------
-    >>> percent(0.0484), percent(1.0), percent(float("nan"))
-    ('4.8', '100', '–')
+    >>> percent(0.0484), percent(1.0), percent(0.9999), percent(float("nan"))
+    ('4.8', '100', '>99.9', '–')
     """
     if not known(value):
         return NOTHING
     if value in (0.0, 1.0):
         return f"{100 * value:.0f}"
-    return f"{100 * value:.{places}f}"
+    text, smallest = f"{100 * value:.{places}f}", f"{10.0**-places:.{places}f}"
+    if float(text) == 0:
+        return f"<{smallest}"
+    return f">{100 - float(smallest):.{places}f}" if float(text) == 100 else text
 
 
 def span(lower: float, upper: float, *, places: int = 1) -> str:
@@ -214,16 +228,18 @@ def per_hundred_years(row: Row) -> str:
 
 
 def rate(value: float) -> str:
-    """A rate per 1 woman-year as one per 100, to three figures at most.
+    """A rate per 1 woman-year as one per 100, with two decimals below 10 and one above.
 
     Examples
     --------
     >>> rate(0.003527), rate(0.0692), rate(0.2296)
-    ('0.35', '6.9', '23.0')
+    ('0.35', '6.92', '23.0')
     """
     if not known(value):
         return NOTHING
-    return f"{100 * value:.2f}" if 100 * value < 1 else f"{100 * value:.1f}"
+    if 0 < 100 * value < 0.005:
+        return "<0.01"
+    return f"{100 * value:.2f}" if 100 * value < 10 else f"{100 * value:.1f}"
 
 
 def ratio(value: float) -> str:
@@ -265,6 +281,17 @@ def chance(p_value: float) -> str:
     if p_value < 0.001:
         return "p < 0.001"
     return f"p = {p_value:.2f}" if p_value >= 0.095 else f"p = {p_value:.3f}"
+
+
+def chance_cell(p_value: float) -> str:
+    """A p value for a column headed p.
+
+    Examples
+    --------
+    >>> chance_cell(0.0238), chance_cell(float("nan"))
+    ('0.024', '–')
+    """
+    return chance(p_value).removeprefix("p = ").removeprefix("p ") if known(p_value) else NOTHING
 
 
 def day(value: Any) -> str:

@@ -17,6 +17,7 @@ from reports.figures.theme import (
     drawing,
     label,
     rounded,
+    ticks,
 )
 
 _TICKS = (0, 182, 365, 730, 1095, 1460, 1825)
@@ -96,25 +97,24 @@ def steps(
     drawn = [(curve, rows) for curve, rows in drawn if rows]
     ends = [float(rows[-1]["days"]) for _, rows in drawn]
     end = last_day or max(ends, default=365.0)
-    ticks = [tick for tick in _TICKS if tick <= end * 1.02]
-    ticks = [tick for tick in ticks if not narrow or tick in (0, 365, 730, 1095)]
+    days = [tick for tick in _TICKS if tick <= end * 1.02]
+    days = [tick for tick in days if not narrow or tick in (0, 365, 730, 1095)]
     traces = [trace for curve, rows in drawn for trace in _traces(curve, rows)]
-    below = [] if narrow else _observed(drawn, ticks)
+    below = [] if narrow else _observed(drawn, days)
     labels = [] if narrow else _end_labels(drawn, top)
     return drawing(
         traces,
         margin={"l": 12, "r": 10 if narrow else 132, "t": 12, "b": 34 if narrow else 58 + 20 * len(drawn)},
         xaxis=axis(
             range=[0, end * 1.01],
-            tickvals=ticks,
-            ticktext=["0" if not tick else _short(tick) for tick in ticks],
+            tickvals=days,
+            ticktext=["0" if not tick else _short(tick) for tick in days],
         ),
         yaxis=axis(
             counts,
             range=[0, top * 1.02],
-            nticks=5,
-            tickvals=[top * part / 4 for part in range(5)],
-            ticktext=[f"{100 * top * part / 4:.3g}" for part in range(5)],
+            tickvals=ticks(top),
+            ticktext=[f"{100 * tick:.3g}" for tick in ticks(top)],
             showgrid=True,
             gridcolor=RULE,
             showline=False,
@@ -149,8 +149,8 @@ def _traces(curve: Curve, rows: Sequence[Row]) -> list[Trace]:
             "name": label(curve.label, 0, 0)["text"],
             "y": rounded([row[curve.value] for row in rows]),
             "line": {"shape": "hv", "width": 2.2, "color": curve.color, "dash": curve.dash},
-            "hoverinfo": "text",
-            "hovertext": [_told(curve, row) for row in rows],
+            # A fixed text: a template must never hold a word of the data.
+            "hovertemplate": "%{y:.1%} on day %{x}<extra></extra>",
         },
     ]
 
@@ -159,13 +159,6 @@ def _faint(color: str) -> str:
     """A colour thin enough to lie under a line; plotly reads the last two digits as opacity."""
     red, green, blue = (int(color[start : start + 2], 16) for start in (1, 3, 5))
     return f"rgba({red},{green},{blue},0.13)"
-
-
-def _told(curve: Curve, row: Row) -> str:
-    """What the pointer shows."""
-    value = wording.percent(row[curve.value])
-    told = f"{curve.label}, day {int(row['days'])}: {value} of 100 ({wording.count(row['at_risk'])} observed)"
-    return str(label(told, 0, 0)["text"])
 
 
 def _end_labels(drawn: Sequence[tuple[Curve, list[Row]]], top: float) -> list[dict[str, object]]:
@@ -181,17 +174,25 @@ def _end_labels(drawn: Sequence[tuple[Curve, list[Row]]], top: float) -> list[di
     return labels
 
 
-def _observed(drawn: Sequence[tuple[Curve, list[Row]]], ticks: Sequence[int]) -> list[dict[str, object]]:
+def _observed(drawn: Sequence[tuple[Curve, list[Row]]], days: Sequence[int]) -> list[dict[str, object]]:
     """The number still observed under every curve at each tick, in lines below the axis."""
     if not drawn:
         return []
     below = [
         label(
-            "Still observed", 0, 0, color=MUTED, xref="paper", yref="paper", yanchor="top", yshift=-28, xshift=-6
+            "Still observed",
+            0,
+            0,
+            color=MUTED,
+            xref="paper",
+            yref="paper",
+            yanchor="top",
+            yshift=-28,
+            xshift=-6,
         )
     ]
     for number, (curve, rows) in enumerate(drawn):
-        for tick in ticks:
+        for tick in days:
             at = next((row for row in rows if row["days"] == tick), None)
             if at is None:
                 continue

@@ -20,18 +20,19 @@ from reports.figures.theme import (
     label,
     nice_top,
     rounded,
+    ticks,
 )
 
 _LIMITS = (
-    ("ask_upper", "dash", "95%"),
-    ("ask_lower", "dash", ""),
+    ("ask_upper", "solid", "95%"),
+    ("ask_lower", "solid", ""),
     ("review_upper", "dot", "99.8%"),
     ("review_lower", "dot", ""),
 )
 _SIGNALS = ("ask", "review")
 
 
-def funnel(clinicians: Sequence[Row], limits: Sequence[Row]) -> Drawing:
+def funnel(clinicians: Sequence[Row], limits: Sequence[Row], *, fewest: int = 20) -> Drawing:
     """Each clinician's figure by the number of attempts, within the stepped exact limits.
 
     Parameters
@@ -40,6 +41,8 @@ def funnel(clinicians: Sequence[Row], limits: Sequence[Row]) -> Drawing:
         Rows of ``failed_insertions_by_clinician`` of one window.
     limits
         Rows of ``clinician_limits``.
+    fewest
+        Attempts from which a clinician is compared; the limits are drawn from there on.
 
     Returns
     -------
@@ -47,20 +50,27 @@ def funnel(clinicians: Sequence[Row], limits: Sequence[Row]) -> Drawing:
         A plotly figure: the limits and the target as lines, the clinicians as points labelled by code; those
         beyond a limit are accented and drawn as diamonds.
     """
+    limits = [row for row in limits if row["n"] >= fewest]
     top = nice_top(_highest(clinicians, limits))
     lines = [_limit(limits, name, dash) for name, dash, _ in _LIMITS] if limits else []
     beyond = [row for row in clinicians if row["signal"] in _SIGNALS]
-    within = [row for row in clinicians if row["signal"] not in _SIGNALS]
+    within = [row for row in clinicians if row["signal"] == "none"]
+    apart = [row for row in clinicians if row["signal"] == "too_few_to_classify"]
     widest = max([int(row["n"]) for row in clinicians], default=20)
     return drawing(
-        [*lines, _points(within, INK, "circle"), _points(beyond, ACCENT, "diamond")],
+        [
+            *lines,
+            _points(apart, MUTED, "circle-open"),
+            _points(within, INK, "circle"),
+            _points(beyond, ACCENT, "diamond"),
+        ],
         margin={"l": 12, "r": 92, "t": 12, "b": 44},
         xaxis=axis("Attempts in twelve months", range=[0, widest * 1.04], rangemode="tozero"),
         yaxis=axis(
             "Failed, of 100 attempts",
             range=[0 - top * 0.03, top],
-            tickvals=[top * part / 4 for part in range(5)],
-            ticktext=[f"{100 * top * part / 4:.3g}" for part in range(5)],
+            tickvals=ticks(top),
+            ticktext=[f"{100 * tick:.3g}" for tick in ticks(top)],
             showgrid=True,
             gridcolor=RULE,
             showline=False,
@@ -71,9 +81,9 @@ def funnel(clinicians: Sequence[Row], limits: Sequence[Row]) -> Drawing:
 
 
 def _highest(clinicians: Sequence[Row], limits: Sequence[Row]) -> float:
-    """The highest point to show; limits at very small numbers run off the top."""
+    """The highest point to show."""
     points = [float(row["proportion"]) for row in clinicians if wording.known(row["proportion"])]
-    ends = [float(row["review_upper"]) for row in limits[19:20] if wording.known(row["review_upper"])]
+    ends = [float(row["review_upper"]) for row in limits[:1] if wording.known(row["review_upper"])]
     return max([*points, *ends, 0.05]) * 1.08
 
 
@@ -84,7 +94,7 @@ def _limit(limits: Sequence[Row], name: str, dash: str) -> Trace:
         "mode": "lines",
         "x": [int(row["n"]) for row in limits],
         "y": rounded([row[name] for row in limits]),
-        "line": {"color": GREY, "width": 1.1, "dash": dash, "shape": "hvh"},
+        "line": {"color": GREY, "width": 1, "dash": dash, "shape": "hvh"},
         "hoverinfo": "skip",
         "name": name,
     }
@@ -105,22 +115,30 @@ def _points(rows: Sequence[Row], color: str, symbol: str) -> Trace:
 
 
 def _names(rows: Sequence[Row], top: float) -> list[dict[str, Any]]:
-    """The code above each point that can carry one."""
-    return [
-        label(
-            str(row["stratum"]),
-            int(row["n"]),
-            float(row["proportion"]),
-            xanchor="center",
-            yshift=13,
-            font={
-                "size": SIZE - 1 if row["signal"] not in _SIGNALS else SIZE + 1,
-                "color": ACCENT if row["signal"] in _SIGNALS else MUTED,
-            },
+    """The code beside each point that can carry one; below it where one to the left stands close."""
+    named: list[dict[str, Any]] = []
+    widest = max([int(row["n"]) for row in rows], default=1)
+    above: list[tuple[float, float]] = []
+    for row in sorted(rows, key=lambda row: int(row["n"])):
+        if not wording.known(row["proportion"]) or row["signal"] == "too_few_to_classify":
+            continue
+        marked = row["signal"] in _SIGNALS
+        place = (int(row["n"]) / widest, float(row["proportion"]) / top)
+        crowded = any(abs(place[0] - x) < 0.06 and abs(place[1] - y) < 0.08 for x, y in above)
+        if not crowded:
+            above.append(place)
+        counts = f"{row['stratum']}: {wording.count(row['events'])} of {wording.count(row['n'])}"
+        named.append(
+            label(
+                counts if marked else str(row["stratum"]),
+                int(row["n"]),
+                float(row["proportion"]),
+                xanchor="center",
+                yshift=-14 if crowded or marked else 13,
+                font={"size": SIZE + 1 if marked else SIZE - 1, "color": ACCENT if marked else MUTED},
+            )
         )
-        for row in rows
-        if wording.known(row["proportion"]) and row["signal"] != "too_few_to_classify"
-    ]
+    return named
 
 
 def _limit_names(limits: Sequence[Row], top: float) -> list[dict[str, Any]]:
@@ -129,7 +147,7 @@ def _limit_names(limits: Sequence[Row], top: float) -> list[dict[str, Any]]:
         return []
     last = limits[-1]
     named = [
-        label(f"{name} limit", int(last["n"]), float(last[column]), color=GREY, name="end", xshift=8)
+        label(f"{name} limit", int(last["n"]), float(last[column]), color=MUTED, name="end", xshift=8)
         for column, _, name in _LIMITS
         if name and wording.known(last[column])
     ]
@@ -175,7 +193,9 @@ def quarters(rows: Sequence[Row], overall: float, *, counts: str) -> Drawing:
             "type": "data",
             "symmetric": False,
             "array": rounded([upper - value for value, (_, upper, _) in zip(values, bounds, strict=True)]),
-            "arrayminus": rounded([value - lower for value, (lower, _, _) in zip(values, bounds, strict=True)]),
+            "arrayminus": rounded(
+                [value - lower for value, (lower, _, _) in zip(values, bounds, strict=True)]
+            ),
             "color": INK,
             "thickness": 1.6,
             "width": 0,
@@ -204,8 +224,8 @@ def quarters(rows: Sequence[Row], overall: float, *, counts: str) -> Drawing:
         yaxis=axis(
             counts,
             range=[0, top],
-            tickvals=[top * part / 4 for part in range(5)],
-            ticktext=[f"{100 * top * part / 4:.3g}" for part in range(5)],
+            tickvals=ticks(top),
+            ticktext=[f"{100 * tick:.3g}" for tick in ticks(top)],
             showgrid=True,
             gridcolor=RULE,
             showline=False,
@@ -213,7 +233,12 @@ def quarters(rows: Sequence[Row], overall: float, *, counts: str) -> Drawing:
         ),
         annotations=[
             label(
-                f"all {wording.percent(overall)}%", len(seen) - 0.5, overall, color=GREY, name="end", xshift=8
+                f"all {wording.percent(overall)}%",
+                len(seen) - 0.5,
+                overall,
+                color=MUTED,
+                name="end",
+                xshift=8,
             )
         ]
         if seen and wording.known(overall)

@@ -3,7 +3,20 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reports.figures.theme import ACCENT, GREY, INK, RULE, SIZE, Drawing, axis, drawing, label, nice_top
+from reports.figures.theme import (
+    ACCENT,
+    GREY,
+    INK,
+    MUTED,
+    RULE,
+    SIZE,
+    Drawing,
+    axis,
+    drawing,
+    label,
+    nice_top,
+    ticks,
+)
 
 ROW_HEIGHT, EDGES = 46, 62
 
@@ -78,16 +91,14 @@ def dots(lines: Sequence[Line], *, counts: str, scale: float = 100, top: float |
         for tone, color in _TONES.items()
         if (drawn := [line for line in lines if line.tone == tone and line.upper == line.upper])
     ]
-    step = end / 5 if end * scale >= 5 else end / 2
-    ticks = [step * number for number in range(round(end / step) + 1)]
     return drawing(
         traces,
         margin={"l": 10, "r": 14, "t": 14, "b": 44},
         xaxis=axis(
             counts,
             range=[0, end * 1.005],
-            tickvals=ticks,
-            ticktext=[f"{scale * tick:.3g}" for tick in ticks],
+            tickvals=ticks(end),
+            ticktext=[f"{scale * tick:.3g}" for tick in ticks(end)],
             showgrid=True,
             gridcolor=RULE,
         ),
@@ -99,10 +110,10 @@ def dots(lines: Sequence[Line], *, counts: str, scale: float = 100, top: float |
                 f"{line.label} · {line.counts}" if line.counts else line.label,
                 0,
                 places[id(line)],
-                color=_TONES[line.tone] if line.tone != "grey" else GREY,
                 xref="paper",
                 yshift=14,
-                font={"size": SIZE, "color": _TONES[line.tone]},
+                # Grey is dark enough for a mark, not for small text.
+                font={"size": SIZE, "color": MUTED if line.tone == "grey" else _TONES[line.tone]},
             )
             for line in lines
         ],

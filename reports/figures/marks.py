@@ -1,5 +1,6 @@
 """Small drawings inside the text: an interval on a common scale. Plain SVG, so they need no script."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -20,15 +21,15 @@ class Mark:
     accent: bool = False
 
 
-def interval_mark(mark: Mark, top: float, described: str) -> Markup:
-    """The interval and its dot on a scale from 0 to `top`, the published band in grey behind.
+def interval_mark(mark: Mark, ticks: Sequence[float], described: str) -> Markup:
+    """The interval and its dot on a scale from 0, the published band in grey behind.
 
     Parameters
     ----------
     mark
         What to draw.
-    top
-        End of the scale (0-1), the same for every mark beside it.
+    ticks
+        The ticks of the scale from 0 to its end (0-1), the same for every mark beside it.
     described
         The sentence for those who cannot see it.
 
@@ -39,10 +40,10 @@ def interval_mark(mark: Mark, top: float, described: str) -> Markup:
 
     Examples
     --------
-    >>> "circle" in interval_mark(Mark(0.05, 0.03, 0.07), 0.1, "5%")
+    >>> "circle" in interval_mark(Mark(0.05, 0.03, 0.07), [0, 0.05, 0.1], "5%")
     True
     """
-    band = Markup("")
+    top, band = ticks[-1], Markup("")
     if mark.band is not None and wording.known(mark.band[0]):
         left, right = _place(mark.band[0], top), _place(mark.band[1], top)
         band = Markup('<rect class="band" x="{:.1f}" y="5" width="{:.1f}" height="18"/>').format(
@@ -60,7 +61,7 @@ def interval_mark(mark: Mark, top: float, described: str) -> Markup:
         described=described,
         band=band,
         right=WIDTH - 6,
-        ticks=_ticks(),
+        ticks=_tick_lines(ticks),
         lower=_place(mark.lower, top),
         upper=_place(mark.upper, top),
         value=_place(mark.value, top),
@@ -72,11 +73,11 @@ def _place(value: float, top: float) -> float:
     return 6 + (WIDTH - 12) * min(value, top) / top
 
 
-def _ticks() -> Markup:
-    """The five ticks of the scale."""
+def _tick_lines(ticks: Sequence[float]) -> Markup:
+    """The ticks of the scale."""
     return Markup("").join(
         Markup('<line class="axis" x1="{0:.1f}" x2="{0:.1f}" y1="28" y2="32"/>').format(
-            6 + (WIDTH - 12) * part / 4
+            _place(tick, ticks[-1])
         )
-        for part in range(5)
+        for tick in ticks
     )

@@ -30,6 +30,29 @@ DARK = {
 }
 DASHES = ("solid", "dash", "dot", "dashdot", "longdash")
 MARKERS = ("circle", "square", "diamond", "triangle-up", "cross")
+# Ends of an axis, and into how many parts each divides.
+_PARTS = {
+    0.001: 5,
+    0.002: 4,
+    0.005: 5,
+    0.01: 5,
+    0.02: 4,
+    0.03: 3,
+    0.04: 4,
+    0.05: 5,
+    0.06: 3,
+    0.08: 4,
+    0.1: 5,
+    0.15: 3,
+    0.2: 4,
+    0.25: 5,
+    0.3: 3,
+    0.4: 4,
+    0.5: 5,
+    0.6: 3,
+    0.8: 4,
+    1.0: 5,
+}
 FONT = "Seravek, 'Gill Sans Nova', Ubuntu, Calibri, 'DejaVu Sans', source-sans-pro, sans-serif"
 SIZE = 13
 
@@ -104,8 +127,20 @@ def label(text: str, x: float, y: float, *, color: str = INK, name: str = "", **
 
 
 def rounded(values: Sequence[float]) -> list[float | None]:
-    """Values short enough to draw: five decimals, None where there is none."""
-    return [None if value != value else round(float(value), 5) for value in values]
+    """Values short enough to draw: four decimals, None where there is none."""
+    return [None if value != value else round(float(value), 4) for value in values]
+
+
+def ticks(top: float) -> list[float]:
+    """The ticks of an axis from 0 to `top`, in steps that read well.
+
+    Examples
+    --------
+    >>> ticks(0.15), ticks(0.2)
+    ([0.0, 0.05, 0.1, 0.15], [0.0, 0.05, 0.1, 0.15, 0.2])
+    """
+    parts = _PARTS.get(top, 4)
+    return [round(top * part / parts, 6) for part in range(parts + 1)]
 
 
 def nice_top(largest: float) -> float:
@@ -114,7 +149,6 @@ def nice_top(largest: float) -> float:
     Examples
     --------
     >>> nice_top(0.081), nice_top(0.0)
-    (0.1, 0.01)
+    (0.1, 0.001)
     """
-    steps = (0.01, 0.02, 0.03, 0.05, 0.08, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
-    return next((step for step in steps if largest <= step), 1.0)
+    return next((top for top in _PARTS if largest <= top), 1.0)

@@ -12,6 +12,8 @@ from reports.words_for_codes import stratum, within, word
 _TABLE = "benchmark_comparison"
 _NONE = "no_comparable_figure"
 _APART = ("higher", "lower")
+# Read off a curve: what stands beside the events is the number still observed.
+_CURVES = ("one_minus_km", "survival")
 
 
 def benchmarks_section(results: AuditResults) -> Section:
@@ -23,7 +25,10 @@ def benchmarks_section(results: AuditResults) -> Section:
             "benchmarks",
             "Published figures",
             "No published figure can be set beside ours",
-            (Paragraph("Like is compared with like only; nothing in the library is like this log."), *_without(found)),
+            (
+                Paragraph("Like is compared with like only; nothing in the library is like this log."),
+                *_without(found),
+            ),
         )
     blocks: list[Block] = [
         Paragraph(
@@ -64,16 +69,30 @@ def apart_sentence(row: Row) -> str:
     """One comparison that lies apart, with both figures and the difference."""
     own, published = _own(row), _published(row)
     return (
-        f"{word(row['outcome'])}, {within(stratum(row['by'], row['stratum']))}: ours {own}, published {published} "
-        f"({short_citation(row)}). Ours is {row['verdict']}."
+        f"{word(row['outcome'])}{_of_whom(row)}: ours {own}, published {published}, {short_citation(row)}. "
+        f"Ours is {row['verdict']}."
     )
+
+
+def _of_whom(row: Row) -> str:
+    """The group of women a comparison is about, where it is not all."""
+    return "" if row["by"] == "overall" else f", {within(stratum(row['by'], row['stratum']))}"
 
 
 def short_citation(row: Row) -> str:
     """First author and year of a paper, for running text."""
     names, _, _ = str(row["citation"]).partition(".")
+    surname = " ".join(
+        part for part in names.split(",")[0].split(" et al")[0].split() if not _is_initials(part)
+    )
+    others = " et al." if " et al" in names or "," in names else ""
     year = next((part for part in str(row["citation"]).replace(".", " ").split() if _is_year(part)), "")
-    return f"{names.split(',')[0].split(' et al')[0].strip()} {year}".strip()
+    return f"{surname}{others} {year}".strip()
+
+
+def _is_initials(text: str) -> bool:
+    """Whether a word is an author's initials."""
+    return len(text) <= 3 and text.isupper()
 
 
 def _is_year(text: str) -> bool:
@@ -115,23 +134,30 @@ def _published(row: Row) -> str:
 def _forests(results: AuditResults, ours: list[Row]) -> list[Block]:
     """One forest per outcome and measure, each with its table."""
     blocks: list[Block] = []
+    floor = results.settings.thresholds.at_risk_floor
     for key in dict.fromkeys((str(row["outcome"]), str(row["measure"])) for row in ours):
         found = [row for row in ours if (row["outcome"], row["measure"]) == key]
-        blocks.append(FigureBlock(_forest(found, "-".join(key).replace("_", "-"))))
+        blocks.append(FigureBlock(_forest(found, "-".join(key).replace("_", "-"), floor)))
     return blocks
 
 
-def _forest(found: list[Row], key: str) -> Figure:
+def _forest(found: list[Row], key: str, floor: int) -> Figure:
     """Ours and the published figure, one pair after the other."""
-    lines = [line for row in found for line in _pair(row)]
+    lines = [line for row in found for line in _pair(row, floor)]
     rate = _is_rate(found[0])
     verdicts = [row for row in found if row["verdict"] in _APART]
     what = f"{word(found[0]['outcome'])}{', per 100 woman-years' if rate else ''}"
+    limited = any(wording.known(row["difference_lower"]) for row in found)
+    unclear = (
+        "no difference larger than chance can be shown"
+        if limited
+        else "no limits were published, so nothing can be said"
+    )
     title = (
         f"{what}: ours is {' and '.join(dict.fromkeys(str(row['verdict']) for row in verdicts))} in "
         f"{len(verdicts)} of {wording.plural(len(found), 'comparison')}"
         if verdicts
-        else f"{what}: no difference larger than chance can be shown"
+        else f"{what}: {unclear}"
     )
     axis = "Per 100 woman-years" if rate else "Of 100"
     return Figure(
@@ -144,42 +170,41 @@ def _forest(found: list[Row], key: str) -> Figure:
     )
 
 
-def _pair(row: Row) -> list[Line]:
-    """Two lines: ours, then the published figure in grey."""
-    nan = float("nan")
+def _pair(row: Row, floor: int) -> list[Line]:
+    """Two lines: ours, then the published figure in grey. With too few still observed, ours is told, not drawn."""
     limits = wording.known(row["published_lower"])
-    tone = "accent" if row["verdict"] in _APART else "ink"
-    return [
-        Line(
-            f"Ours, {within(stratum(row['by'], row['stratum']))}",
-            float(row["own"]),
-            float(row["own_lower"]),
-            float(row["own_upper"]),
-            _own(row),
-            tone,
-        ),
-        Line(
-            short_citation(row),
-            float(row["published"]),
-            float(row["published_lower"]) if limits else float(row["published"]),
-            float(row["published_upper"]) if limits else float(row["published"]),
-            _published(row),
-            "grey",
-        ),
-    ] if wording.known(row["own"]) else [Line(short_citation(row), nan, nan, nan, _published(row), "grey")]
+    published = Line(
+        f"{short_citation(row)}{_by_when(row)}",
+        float(row["published"]),
+        float(row["published_lower"] if limits else row["published"]),
+        float(row["published_upper"] if limits else row["published"]),
+        _published(row),
+        "grey",
+    )
+    whom = f"Ours{_of_whom(row)}"
+    if row["measure"] in _CURVES and row["own_n"] < floor:
+        nan = float("nan")
+        return [Line(whom, nan, nan, nan, f"fewer than {floor} still observed, not drawn"), published]
+    own = (float(row["own"]), float(row["own_lower"]), float(row["own_upper"]))
+    return [Line(whom, *own, _own(row), "accent" if row["verdict"] in _APART else "ink"), published]
+
+
+def _by_when(row: Row) -> str:
+    """The time a figure read off a curve refers to."""
+    return f", by {_horizon(row)}" if row["measure"] in _CURVES else ""
 
 
 def _columns() -> list[Column]:
     """The columns of the comparison."""
     return [
         Column("Published for", lambda row: f"{row['population']} ({short_citation(row)})", "label"),
-        Column("By", _horizon, "text"),
+        Column("By", _horizon, "short"),
         Column("Published", _published, "interval"),
         Column("Its limits", plain("published_limits"), "text"),
         Column("Ours", _own, "interval"),
-        Column("Counts", _counts),
+        Column("Our counts", _counts, "short"),
         Column("Difference (95% interval)", _difference, "interval"),
-        Column("Verdict", lambda row: word(row["verdict"]), "text"),
+        Column("Verdict", lambda row: word(row["verdict"]), "short"),
         Column("Why", plain("reason"), "text"),
     ]
 
@@ -191,10 +216,13 @@ def _horizon(row: Row) -> str:
 
 
 def _counts(row: Row) -> str:
-    """Our events and their denominator."""
+    """Our events and their denominator: women, woman-years, or those still observed at that day."""
     if not wording.known(row["own_events"]):
         return wording.NOTHING
-    return f"{wording.count(row['own_events'])} of {wording.count(row['own_n'])}"
+    events, n = wording.count(row["own_events"]), wording.count(row["own_n"])
+    if _is_rate(row):
+        return f"{events} in {n} woman-years"
+    return f"{events} ended, {n} still observed" if row["measure"] in _CURVES else f"{events} of {n}"
 
 
 def _difference(row: Row) -> str:
@@ -229,7 +257,7 @@ def _sources(found: list[Row]) -> list[Block]:
     columns = [
         Column("Paper", lambda row: f"{row['citation']}. {row['identifier']}", "label"),
         Column("Setting", plain("setting"), "text"),
-        Column("Years", plain("years"), "text"),
+        Column("Years", plain("years"), "short"),
         Column("How it was checked", plain("verified"), "text"),
     ]
     if not once:

@@ -50,9 +50,7 @@ def _work(results: AuditResults) -> list[Block]:
 def _mix(results: AuditResults) -> list[Block]:
     """How the visits of the period divide."""
     found = [
-        row
-        for by in _MIX
-        for row in rows(results, "failed_insertions", by=by, unit="visit", window=PERIOD)
+        row for by in _MIX for row in rows(results, "failed_insertions", by=by, unit="visit", window=PERIOD)
     ]
     if not found:
         return []
@@ -77,7 +75,9 @@ def _emergency(results: AuditResults) -> list[Block]:
         return []
     columns = [
         *proportion_columns(
-            Column("Window", lambda row: word(row["window"]), "label"), events="In time", of="Emergency attempts"
+            Column("Window", lambda row: word(row["window"]), "label"),
+            events="In time",
+            of="Emergency attempts",
         )[:-1],
         Column("By the ovulation rule", number("n_by_ovulation")),
         Column("Time not shown, so not in time", number("n_not_shown")),

@@ -4,7 +4,7 @@ from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, rows
 from reports.figures.funnel import funnel
-from reports.figures.theme import Figure, Plot
+from reports.figures.theme import Drawing, Figure, Plot
 from reports.sections.parts import CASES_NOT_PEOPLE, PERIOD, ROLLING, counted_how, empty_section
 from reports.sections.section import Block, Caution, FigureBlock, Folded, Items, Paragraph, Section
 from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns
@@ -113,8 +113,8 @@ def _columns() -> list[Column]:
             ),
             "interval",
         ),
-        Column("Against the service", lambda row: word(row["signal"]), "text"),
-        Column("Allowing for births", lambda row: word(row["case_mix_signal"]), "text"),
+        Column("Against the service", lambda row: word(row["signal"]), "short"),
+        Column("Allowing for births", lambda row: word(row["case_mix_signal"]), "short"),
         Column("Would be noticed from, %", lambda row: wording.percent(row["detectable"])),
     ]
 
@@ -130,9 +130,16 @@ def _figure(results: AuditResults, found: list[Row], heading: str) -> Figure:
     return Figure(
         "funnel",
         heading,
-        (Plot("funnel-plot", funnel(found, rows(results, "clinician_limits")), 440),),
+        (Plot("funnel-plot", _drawing(results, found), 440),),
         f"{heading}. Each clinician's failed attempts by number of attempts, within stepped exact limits. "
         f"Beyond a limit: {marked}.",
         html_table("Clinicians, twelve months", _columns(), found, foot=foot),
-        "The lines are exact binomial limits, so they step.",
+        "The lines are exact binomial limits, so they step. On a line counts as beyond it. Hollow: too few to "
+        "compare.",
     )
+
+
+def _drawing(results: AuditResults, found: list[Row]) -> Drawing:
+    """The funnel itself."""
+    fewest = results.settings.thresholds.clinician_attempts
+    return funnel(found, rows(results, "clinician_limits"), fewest=fewest)

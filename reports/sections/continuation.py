@@ -10,7 +10,7 @@ from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
 from reports.sections.follow_up import gate_sentence
 from reports.sections.parts import counted_how, empty_section
-from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
+from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading
 from reports.tables import Column, estimate_cell, html_table, number, plain
 from reports.words_for_codes import grouping, stratum, within, word
 
@@ -70,8 +70,21 @@ def _overall(results: AuditResults) -> list[Block]:
         Curve(word(rule), rows(results, _TABLE, by="overall", placement_kind="first", censoring=rule))
         for rule in gate_rules(results)
     ]
-    title = "How much the two ways of reading the silence differ"
-    return [FigureBlock(_figure(results, "continuation-rules", title, curves, "censoring"))]
+    return [FigureBlock(_figure(results, "continuation-rules", _rules_title(results), curves, "censoring"))]
+
+
+def _rules_title(results: AuditResults) -> str:
+    """How far apart the two rules lie at 12 months."""
+    found = [
+        row
+        for rule in gate_rules(results)
+        for row in rows(results, _TABLE, by="overall", placement_kind="first", censoring=rule, days=_YEAR)
+        if not row["caution"]
+    ]
+    if len(found) < 2:
+        return "Devices still in use, under both rules of observation"
+    said = " or ".join(wording.percent(row["survival"]) for row in found)
+    return f"{said} of 100 in use at 12 months, by how silence is read"
 
 
 def _figure(results: AuditResults, id: str, title: str, curves: Sequence[Curve], named: str) -> Figure:
@@ -102,12 +115,12 @@ def _figure(results: AuditResults, id: str, title: str, curves: Sequence[Curve],
 def _curve_columns() -> list[Column]:
     """The columns behind a curve: at risk, censored and ended on one grid of days."""
     return [
-        Column("At", lambda row: wording.since_placement(row["days"]) if row["days"] else "start", "text"),
+        Column("At", lambda row: wording.since_placement(row["days"]) if row["days"] else "start", "short"),
         Column("Still observed", number("at_risk")),
         Column("No longer observed", number("cumulative_censored")),
         Column("Ended", number("cumulative_events")),
         Column("In use, % (95% interval)", estimate_cell("survival", "ci_lower", "ci_upper"), "interval"),
-        Column("Note", plain("caution"), "text"),
+        Column("Note", plain("caution"), "note"),
     ]
 
 
@@ -146,7 +159,9 @@ def _test_title(results: AuditResults, by: str, rule: str) -> str:
 def _classes(results: AuditResults) -> list[Block]:
     """Each device class at 12 months."""
     fixed = {"by": "device_class", "placement_kind": "first", "days": _YEAR}
-    found = [row for row in rows(results, _TABLE, censoring="last_known", **fixed) if row["stratum"] != "unknown"]
+    found = [
+        row for row in rows(results, _TABLE, censoring="last_known", **fixed) if row["stratum"] != "unknown"
+    ]
     if not found:
         return []
     nan = float("nan")
@@ -163,19 +178,23 @@ def _classes(results: AuditResults) -> list[Block]:
         for row in found
     ]
     title = _test_title(results, "device_class", "last_known")
-    both = [
-        row for rule in gate_rules(results) for row in rows(results, _TABLE, censoring=rule, **fixed)
-    ]
+    both = [row for rule in gate_rules(results) for row in rows(results, _TABLE, censoring=rule, **fixed)]
     columns = [
         Column("Device", lambda row: stratum(row["by"], row["stratum"]), "label"),
-        Column("Observation", lambda row: word(row["censoring"]), "text"),
+        Column("Observation", lambda row: word(row["censoring"]), "short"),
         *_curve_columns()[1:],
     ]
     told = "; ".join(f"{within(line.label)} {wording.percent(line.value)}" for line in lines)
     figure = Figure(
         "continuation-class",
         title,
-        (Plot("continuation-class-plot", dots(lines, counts="Still in use at 12 months, of 100", top=1.0), height(lines)),),
+        (
+            Plot(
+                "continuation-class-plot",
+                dots(lines, counts="Still in use at 12 months, of 100", top=1.0),
+                height(lines),
+            ),
+        ),
         f"{title}. Of 100 still in use at 12 months: {told}.",
         html_table("Devices in use at 12 months, by class", columns, both),
         "Last known. In the order of the data dictionary.",
@@ -190,7 +209,7 @@ def _summary(results: AuditResults) -> list[Block]:
         return []
     columns = [
         Column("Devices", _which, "label"),
-        Column("Observation", lambda row: word(row["censoring"]), "text"),
+        Column("Observation", lambda row: word(row["censoring"]), "short"),
         Column("Placed", number("n")),
         Column("Ended", number("events")),
         Column("Median time in use, months", lambda row: wording.months(row["median_days"])),

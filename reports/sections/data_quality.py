@@ -5,7 +5,7 @@ from reports import wording
 from reports.choosing import Row, one, rows
 from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, plain, proportion_columns
-from reports.words_for_codes import field, stratum, word
+from reports.words_for_codes import stratum, within, word
 
 _EXPECTED = ("required", "one_of", "recommended")
 
@@ -92,23 +92,39 @@ def least_complete(results: AuditResults) -> Row | None:
     return min(found, key=lambda row: float(row["proportion"]), default=None)
 
 
+def complete_fields(results: AuditResults) -> tuple[int, int, str]:
+    """How many of the expected fields are filled in often enough, of how many, and that in words."""
+    floor = results.settings.thresholds.recorded_floor
+    found = rows(results, "field_completeness", by="overall", requirement=_EXPECTED)
+    found = [row for row in found if row["n"]]
+    enough = sum(row["proportion"] >= floor for row in found)
+    said = f"{enough} of {len(found)} expected fields are filled in at {wording.percent(floor, places=0)}% or more"
+    return enough, len(found), said
+
+
 def _completeness(results: AuditResults) -> list[Block]:
     """How often each field was filled in."""
     found = rows(results, "field_completeness", by="overall")
     if not found:
         return []
     least = least_complete(results)
-    columns = proportion_columns(Column("Field", lambda row: field(str(row["column"])), "label"), events="Filled in")
+    columns = proportion_columns(
+        Column("Field", lambda row: word(row["column"]), "label"), events="Filled in"
+    )
+    columns = [column for column in columns if column.heading != "Not known"]
     expected = [row for row in found if row["requirement"] in _EXPECTED]
     others = [row for row in found if row["requirement"] not in _EXPECTED]
     heading = (
-        f"Least often filled in: {word(least['column']).lower()}, {wording.proportion(least)}"
+        f"{complete_fields(results)[2]}; least often filled in: {within(word(least['column']))}, "
+        f"{wording.proportion(least)}"
         if least
         else "How complete the fields are"
     )
     blocks: list[Block] = [
         Subheading(heading),
-        Paragraph("A field counts only for the rows to which it applies: a reason for failure for failures only."),
+        Paragraph(
+            "A field counts only for the rows to which it applies: a reason for failure for failures only."
+        ),
         TableBlock(
             html_table("Fields that are required or recommended", columns, expected, foot=PROPORTION_FOOT)
         ),
@@ -117,8 +133,10 @@ def _completeness(results: AuditResults) -> list[Block]:
         blocks.append(Folded("All other fields", html_table("Optional fields", columns, others)))
     by_site = rows(results, "field_completeness", by="site_ref", requirement=_EXPECTED)
     if by_site:
-        site = Column("Site", lambda row: stratum(row["by"], row["stratum"]), "text")
-        table = html_table("Required and recommended fields, by site", [columns[0], site, *columns[1:]], by_site)
+        site = Column("Site", lambda row: stratum(row["by"], row["stratum"]), "short")
+        table = html_table(
+            "Required and recommended fields, by site", [columns[0], site, *columns[1:]], by_site
+        )
         blocks.append(Folded("The same fields, by site", table))
     return blocks
 
@@ -133,7 +151,7 @@ def _available(results: AuditResults) -> list[Block]:
         "Figures this log can and cannot give",
         [
             Column("Figure", plain("title"), "label"),
-            Column("Given", lambda row: "yes" if row["available"] else "no", "text"),
+            Column("Given", lambda row: "yes" if row["available"] else "no", "short"),
             Column("Why not", lambda row: str(row["reason"]) or wording.NOTHING, "text"),
         ],
         found,

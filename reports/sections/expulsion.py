@@ -63,7 +63,9 @@ def expulsion_heading(results: AuditResults) -> str:
 
 def _bounds(results: AuditResults) -> Section:
     """Counts only, while too few outcomes are known."""
-    found = rows(results, _TABLE, by="overall", cause="expulsion", censoring="last_known", placement_kind="first")
+    found = rows(
+        results, _TABLE, by="overall", cause="expulsion", censoring="last_known", placement_kind="first"
+    )
     seen = found[-1]["cumulative_events"] if found else 0
     return Section(
         "expulsion",
@@ -79,7 +81,8 @@ def _timings(results: AuditResults) -> list[Block]:
     curves = [
         Curve(stratum("timing_group", timing), found, "incidence")
         for timing in _TIMINGS
-        if (found := rows(results, _TABLE, stratum=timing, **fixed)) and found[-1]["cumulative_events"] >= wording.FEW
+        if (found := rows(results, _TABLE, stratum=timing, **fixed))
+        and found[-1]["cumulative_events"] >= wording.FEW
     ]
     at_grid = rows(results, _TABLE, days=results.settings.windows.horizons, **fixed)
     if not at_grid:
@@ -88,7 +91,9 @@ def _timings(results: AuditResults) -> list[Block]:
     title = _timing_title(results, fixed)
     if not curves:
         return [Subheading(title), TableBlock(table)]
-    top = nice_top(max(float(row["ci_upper"]) for curve in curves for row in curve.rows if row["at_risk"] >= 10))
+    top = nice_top(
+        max(float(row["ci_upper"]) for curve in curves for row in curve.rows if row["at_risk"] >= 10)
+    )
     drawn = steps(
         curves, counts="Expelled, of 100", floor=results.settings.thresholds.at_risk_floor, top=min(top, 1.0)
     )
@@ -121,10 +126,8 @@ def _timing_title(results: AuditResults, fixed: dict[str, str]) -> str:
 
 def _grid_table(caption: str, found: list[Row]) -> Markup:
     """Incidence at the horizons, group by group."""
-    columns = incidence_columns(
-        Column("Placed", lambda row: stratum(row["by"], row["stratum"]), "label")
-    )
-    columns.insert(1, Column("By", lambda row: wording.since_placement(row["days"]), "text"))
+    columns = incidence_columns(Column("Placed", lambda row: stratum(row["by"], row["stratum"]), "label"))
+    columns.insert(1, Column("By", lambda row: wording.since_placement(row["days"]), "short"))
     return html_table(caption, columns, found)
 
 
@@ -147,8 +150,8 @@ def _rules(results: AuditResults) -> list[Block]:
     ]
     columns = incidence_columns(Column("Placements", lambda row: stratum(row["by"], row["stratum"]), "label"))
     columns[1:1] = [
-        Column("Observation", lambda row: word(row["censoring"]), "text"),
-        Column("By", lambda row: wording.since_placement(row["days"]), "text"),
+        Column("Observation", lambda row: word(row["censoring"]), "short"),
+        Column("By", lambda row: wording.since_placement(row["days"]), "short"),
     ]
     return [
         Subheading("Two ways of reading the silence"),
@@ -174,7 +177,7 @@ def _kinds(results: AuditResults) -> list[Block]:
     if not found:
         return []
     columns = incidence_columns(Column("Expulsion", lambda row: word(row["cause"]), "label"))
-    columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "text"))
+    columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
     return [
         Subheading("Complete and partial"),
         TableBlock(html_table("Complete and partial expulsion by 12 months", columns, found)),
@@ -187,13 +190,19 @@ def _groups(results: AuditResults) -> list[Block]:
         row
         for by in ("device_class", "parous", "age_band")
         for row in rows(
-            results, _TABLE, by=by, cause="expulsion", censoring="last_known", placement_kind="first", days=_YEAR
+            results,
+            _TABLE,
+            by=by,
+            cause="expulsion",
+            censoring="last_known",
+            placement_kind="first",
+            days=_YEAR,
         )
     ]
     if not found:
         return []
     columns = incidence_columns(Column("Group", lambda row: stratum(row["by"], row["stratum"]), "label"))
-    columns.insert(1, Column("Divided by", lambda row: grouping(row["by"]), "text"))
+    columns.insert(1, Column("Divided by", lambda row: grouping(row["by"]), "short"))
     table = html_table("Expulsion by 12 months, last known, by group", columns, found)
     blocks: list[Block] = [Folded("By device, births and age", table)]
     later = rows(results, _TABLE, by="overall", placement_kind="replacement", cause="expulsion", days=_YEAR)
@@ -203,4 +212,3 @@ def _groups(results: AuditResults) -> list[Block]:
             Folded("Replacements, apart", html_table("Expulsion of replacements by 12 months", again, later))
         )
     return blocks
-

@@ -10,16 +10,17 @@ from reports.words_for_codes import stratum, word
 
 _GATES = {
     "last_known_leads": (
-        "That is enough for the figures that rest on follow-up: observation to the last day a device was known in "
-        "place leads, and the other rule stands beside it."
+        "The outcome at 12 months is known for enough women: figures observed to the last day a device was known "
+        "in place lead, and the other way of reading the silence stands beside them."
     ),
     "both_as_equals": (
-        "That is not enough to choose between two ways of reading the silence, so both stand side by side as "
-        "equals, and nothing that rests on follow-up is set against a published figure."
+        "The outcome at 12 months is known for too few women to choose between two ways of reading the silence. "
+        "Both stand side by side as equals, and nothing that rests on follow-up is judged against a published "
+        "figure."
     ),
     "bounds_only": (
-        "That is too little: what became of the others could change every figure that rests on follow-up, so this "
-        "page prints counts and no curve."
+        "The outcome at 12 months is known for so few women that the others could change every figure that rests "
+        "on follow-up, so this page prints counts and no curve."
     ),
     "not_yet_due": "No placement is old enough for its first year to be over.",
 }
@@ -74,9 +75,9 @@ def _measured(results: AuditResults, name: str, events: str, of: str) -> list[Bl
     if not overall:
         return []
     columns = [
-        *proportion_columns(Column("Fell due in", lambda row: word(row["window"]), "label"), events=events, of=of)[
-            :-1
-        ],
+        *proportion_columns(
+            Column("Fell due in", lambda row: word(row["window"]), "label"), events=events, of=of
+        )[:-1],
         Column("Not due yet", number("n_not_due")),
     ]
     caption = "Outcome known at 12 months" if name == "outcome_known" else "Check at 4 to 6 weeks"

@@ -39,12 +39,12 @@ def _three(results: AuditResults) -> list[Block]:
     found = [
         row
         for unit in _UNITS
-        for row in rows(results, "failed_insertions", by="overall", unit=unit, window=(PERIOD, ROLLING, WHOLE))
+        for row in rows(
+            results, "failed_insertions", by="overall", unit=unit, window=(PERIOD, ROLLING, WHOLE)
+        )
     ]
-    columns = proportion_columns(
-        Column("Counted", lambda row: word(row["unit"]), "label"), events="Failed"
-    )
-    columns.insert(1, Column("Window", lambda row: word(row["window"]), "text"))
+    columns = proportion_columns(Column("Counted", lambda row: word(row["unit"]), "label"), events="Failed")
+    columns.insert(1, Column("Window", lambda row: word(row["window"]), "short"))
     columns.append(Column("Deferred, or not yet due", _apart))
     return [
         Paragraph(
@@ -143,8 +143,8 @@ def _groups(results: AuditResults) -> list[Block]:
         Column("Group", lambda row: stratum(row["by"], row["stratum"]), "label"), events="Failed", of="Visits"
     )
     columns[1:1] = [
-        Column("Divided by", lambda row: grouping(row["by"]), "text"),
-        Column("Window", lambda row: word(row["window"]), "text"),
+        Column("Divided by", lambda row: grouping(row["by"]), "short"),
+        Column("Window", lambda row: word(row["window"]), "short"),
     ]
     return [
         Folded(
@@ -162,7 +162,7 @@ def failure_reasons_section(results: AuditResults) -> Section:
     heading = _reasons_heading(found)
     figure = proportion_figure(
         "failure-reasons-figure",
-        heading,
+        f"What stopped {wording.plural(found[0]['n'], 'failed attempt')}",
         found,
         caption="Reasons for failure, twelve months",
         heading="Reason",
@@ -197,5 +197,3 @@ def _reasons_heading(found: list[Row]) -> str:
     if leading["events"] * 2 > leading["n"]:
         return f"Most failures had one reason: {reason} ({share})"
     return f"The commonest reason for failure: {reason} ({share})"
-
-

@@ -109,7 +109,8 @@ def _margins(results: AuditResults) -> str:
 def _fingerprints(results: AuditResults) -> Markup:
     """Files with their fingerprints, and versions."""
     told = [
-        (source.name, f"{wording.count(source.rows)} rows, SHA-256 {source.sha256}") for source in results.sources
+        (source.name, f"{wording.count(source.rows)} rows, SHA-256 {source.sha256}")
+        for source in results.sources
     ]
     told.extend((name, str(version)) for name, version in results.versions.items())
     return html_table(

@@ -8,12 +8,12 @@ from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, one, rows
 from reports.sections import benchmarks, clinicians, rates
-from reports.sections.data_quality import accounted, least_complete
+from reports.sections.data_quality import accounted, complete_fields, least_complete
 from reports.sections.follow_up import gate_sentence
 from reports.sections.parts import CASES_NOT_PEOPLE, WHOLE
 from reports.sections.statements import Statement, scale_top, statements
 from reports.tables import Column, html_table, plain
-from reports.words_for_codes import field, quarter, within, word
+from reports.words_for_codes import quarter, within, word
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ def _facts(results: AuditResults) -> tuple[tuple[str, str], ...]:
 
 
 _BELIEVE = {
-    "last_known_leads": "Yes, with the usual care.",
+    "last_known_leads": "Yes, with care.",
     "both_as_equals": "In part: what rests on follow-up is shown in two ways, and neither alone is safe.",
     "bounds_only": "Not for anything that rests on follow-up: too few outcomes are known.",
     "not_yet_due": "Not yet for anything that rests on follow-up: no placement is old enough.",
@@ -89,14 +89,17 @@ def _believe(results: AuditResults) -> Believe:
     least = least_complete(results)
     figures = []
     if known is not None and known["n"]:
-        said = f"women whose outcome at 12 months is known: {wording.proportion(known)}"
-        figures.append((f"{wording.percent(known['proportion'], places=0)}%", said))
+        percentage, limits = wording.percent(known["proportion"]), wording.span(*wording.limits(known)[:2])
+        said = f"women: their outcome at 12 months is known ({percentage}%, {limits})"
+        figures.append((f"{wording.count(known['events'])} of {wording.count(known['n'])}", said))
     if least is not None:
+        enough, fields, _ = complete_fields(results)
+        floor = wording.percent(results.settings.thresholds.recorded_floor, places=0)
         said = (
-            f"is the least complete of the fields every log should have: {within(field(str(least['column'])))}, "
-            f"{wording.proportion(least)}"
+            f"fields that every log should have are filled in for {floor}% of rows or more; least often "
+            f"{within(word(least['column']))}, {wording.proportion(least)}"
         )
-        figures.append((f"{wording.percent(least['proportion'], places=0)}%", said))
+        figures.append((f"{enough} of {fields}", said))
     opening = _BELIEVE.get(results.gate, _BELIEVE["not_yet_due"])
     if results.gate == "not_yet_due":
         return Believe(opening, tuple(figures))
@@ -138,7 +141,7 @@ def _action_heading(actions: list[Row]) -> str:
     if not actions:
         return "Nothing is open"
     kinds = dict.fromkeys(str(row["need"]) for row in actions)
-    each = [f"{sum(row['need'] == kind for row in actions)} {within(word(kind))}" for kind in kinds]
+    each = [f"{within(word(kind))} ({sum(row['need'] == kind for row in actions)})" for kind in kinds]
     return f"{wording.plural(len(actions), 'point is', 'points are')} open: {'; '.join(each)}"
 
 

@@ -68,15 +68,13 @@ def proportion_figure(
     of: str,
     axis: str,
     named: Callable[[Row], str] | None = None,
-    accent: Sequence[str] = (),
     note: str = "",
 ) -> Figure:
     """Dots with intervals for the rows of a proportion, with the table of the same rows."""
     label = named or (lambda row: stratum(row["by"], row["stratum"]))
-    lines = [
-        dot_line(row, label(row), tone="accent" if str(row.get("stratum")) in accent else "ink")
-        for row in rows
-    ]
+    # The unknown stand in the table; a handful of them would stretch the scale for everyone.
+    drawn = [row for row in rows if str(row.get("stratum")) != "unknown"]
+    lines = [dot_line(row, label(row)) for row in drawn]
     columns = proportion_columns(Column(heading, label, "label"), events=events, of=of)
     told = "; ".join(f"{within(label(row))} {wording.proportion(row)}" for row in rows)
     return Figure(

@@ -95,11 +95,13 @@ def _against_earlier(results: AuditResults) -> list[Block]:
         return [Paragraph("Nothing came before this period, so there is nothing to set it against.")]
     columns = [
         Column("Ending", lambda row: word(row["cause"]), "label"),
-        Column("Observation", lambda row: word(row["censoring"]), "text"),
+        Column("Observation", lambda row: word(row["censoring"]), "short"),
         Column("Seen", lambda row: wording.count(row["events"])),
         Column("Expected", lambda row: f"{row['expected']:.1f}"),
         Column("Seen / expected", lambda row: wording.ratio(row["ratio"])),
-        Column("95% interval", lambda row: wording.ratio_span(row["ratio_lower"], row["ratio_upper"]), "interval"),
+        Column(
+            "95% interval", lambda row: wording.ratio_span(row["ratio_lower"], row["ratio_upper"]), "interval"
+        ),
     ]
     order = {"assumed_in_place": 0, "last_known": 1}
     found = sorted(found, key=lambda row: order.get(str(row["censoring"]), 2))
@@ -124,16 +126,18 @@ def _bands(results: AuditResults) -> list[Block]:
             continue
         columns = rate_columns(Column("Ending", lambda row: word(row["cause"]), "label"))
         columns[1:1] = [
-            Column("Days since placement", lambda row: band(row["band"]), "text"),
-            Column("Observation", lambda row: word(row["censoring"]), "text"),
+            Column("Days since placement", lambda row: band(row["band"]), "short"),
+            Column("Observation", lambda row: word(row["censoring"]), "short"),
         ]
         table = html_table(f"Rates by time since placement, {summary}", columns, found)
         blocks.append(Folded(f"Rates by time since placement, {summary}", table))
     by_timing = rows(results, _TABLE, by="timing_group", window=WHOLE, band="all", cause="expulsion")
     if by_timing:
         columns = rate_columns(Column("Placed", lambda row: stratum(row["by"], row["stratum"]), "label"))
-        columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "text"))
+        columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
         blocks.append(
-            Folded("Expulsion by timing", html_table("Expulsion rates by timing, whole log", columns, by_timing))
+            Folded(
+                "Expulsion by timing", html_table("Expulsion rates by timing, whole log", columns, by_timing)
+            )
         )
     return blocks

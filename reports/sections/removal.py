@@ -72,8 +72,8 @@ def _reasons(results: AuditResults) -> list[Block]:
         Plot(
             f"removal-{number}-plot",
             steps([curve], counts="", floor=floor, top=top, narrow=True, last_day=730),
-            170,
-            f"{curve.label}: {wording.percent(row['incidence'])} of 100 by 12 months",
+            150,
+            f"{curve.label} · {wording.percent(row['incidence'])}",
         )
         for number, (curve, row) in enumerate(zip(curves, at_year, strict=True), start=1)
     )
@@ -89,7 +89,7 @@ def _reasons(results: AuditResults) -> list[Block]:
         plots,
         f"{title}. One small step curve of cumulative incidence per reason, on one scale.",
         html_table("Removal by 12 months, by reason, last known", columns, at_year),
-        "Taken out, of 100, over two years; one scale for all.",
+        "Taken out for each reason, of 100, over two years, on one scale. The number: by 12 months.",
     )
     return [FigureBlock(figure)]
 
@@ -109,7 +109,7 @@ def _rules(results: AuditResults) -> list[Block]:
         )
     ]
     columns = incidence_columns(Column("By", lambda row: wording.since_placement(row["days"]), "label"))
-    columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "text"))
+    columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
     return [
         Subheading("Removal for any reason, under both rules of observation"),
         TableBlock(html_table("Removal for any reason", columns, found)),
@@ -122,7 +122,7 @@ def _endings(results: AuditResults) -> list[Block]:
     if not found:
         return []
     columns = incidence_columns(Column("Ending", lambda row: word(row["cause"]), "label"))
-    columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "text"))
+    columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
     table = html_table(
         "Every way a spell can end, by 12 months",
         columns,
@@ -140,5 +140,7 @@ def _devices(results: AuditResults) -> list[Block]:
     columns = incidence_columns(Column("Device", lambda row: stratum(row["by"], row["stratum"]), "label"))
     columns.insert(1, Column("Reason", lambda row: word(row["cause"]), "text"))
     return [
-        Folded("By device and reason", html_table("Removal by 12 months, last known, by device", columns, found))
+        Folded(
+            "By device and reason", html_table("Removal by 12 months, last known, by device", columns, found)
+        )
     ]

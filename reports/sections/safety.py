@@ -17,7 +17,7 @@ def perforation_section(results: AuditResults) -> Section:
     columns = proportion_columns(
         Column("Perforation", lambda row: word(row["definition"]), "label"), events="Cases", of="Attempts"
     )
-    columns.insert(1, Column("Window", lambda row: word(row["window"]), "text"))
+    columns.insert(1, Column("Window", lambda row: word(row["window"]), "short"))
     blocks: list[Block] = [
         Paragraph(
             "Each perforation counts once, against its own insertion, whenever it was found. One service cannot "
@@ -33,7 +33,9 @@ def perforation_section(results: AuditResults) -> Section:
             events="Cases",
             of="Attempts",
         )
-        table = html_table("Confirmed perforations by device, whole log", by_device, devices, foot=PROPORTION_FOOT)
+        table = html_table(
+            "Confirmed perforations by device, whole log", by_device, devices, foot=PROPORTION_FOOT
+        )
         blocks.append(Folded("By device, whole log", table))
     blocks.append(counted_how("perforation"))
     return Section("perforation", "Perforation", perforation_heading(results), tuple(blocks))
@@ -73,7 +75,7 @@ def pregnancy_section(results: AuditResults) -> Section:
     if not found:
         return empty_section(results, "pregnancy", "Pregnancy", "pregnancy")
     columns = rate_columns(Column("Days since placement", lambda row: band(row["band"]), "label"))
-    columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "text"))
+    columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
     columns.append(Column("After an unnoticed expulsion", number("n_after_unnoticed_expulsion")))
     columns.append(Column("Ectopic", number("n_ectopic")))
     blocks: list[Block] = [
@@ -87,7 +89,7 @@ def pregnancy_section(results: AuditResults) -> Section:
     devices = rows(results, "pregnancy", by="device_class", band="all")
     if devices:
         by_device = rate_columns(Column("Device", lambda row: stratum(row["by"], row["stratum"]), "label"))
-        by_device.insert(1, Column("Observation", lambda row: word(row["censoring"]), "text"))
+        by_device.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
         blocks.append(Folded("By device", html_table("Pregnancies by device", by_device, devices)))
     blocks.append(counted_how("pregnancy"))
     leading = one(results, "pregnancy", by="overall", band="all", censoring="last_known")

@@ -8,12 +8,13 @@ from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, gate_rules, one, rows
 from reports.figures.marks import Mark, interval_mark
-from reports.figures.theme import nice_top
+from reports.figures.theme import nice_top, ticks
 from reports.sections.benchmarks import short_citation
 from reports.sections.expulsion import leading_expulsion
 from reports.sections.parts import PERIOD
 
 _YEAR = 365
+_VERDICTS = ("higher", "lower", "compatible", "cannot_tell")
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ class _Found:
 def statements(results: AuditResults) -> tuple[Statement, ...]:
     """The statements of page one, in the order of a woman's way through the clinic."""
     top = scale_top(results)
-    return tuple(_said(found, top) for found in _all(results))
+    return tuple(_said(results, found, top) for found in _all(results))
 
 
 def scale_top(results: AuditResults) -> float:
@@ -86,8 +87,8 @@ def _all(results: AuditResults) -> list[_Found]:
             outcome="perforation",
             definition="confirmed",
         ),
-        _incidence(leading_expulsion(results), "expulsion", "devices expelled by 12 months", results),
-        _incidence(_removal(results), "removal", "devices taken out by 12 months, for any reason", results),
+        _incidence(leading_expulsion(results), "expulsion", "had been expelled by 12 months", results),
+        _incidence(_removal(results), "removal", "had been taken out by 12 months, for any reason", results),
         _pregnancy(results),
         _continuation(results),
     ]
@@ -106,7 +107,9 @@ def _proportion(
     drawn = row["n"] >= wording.FEW and not wording.only_bounds(row)
     unknown = f"{wording.count(row['n_unknown'])} not recorded" if row["n_unknown"] else "all recorded"
     nan = float("nan")
-    if wording.only_bounds(row):
+    if row["n"] >= wording.FEW and not row["events"] and not wording.only_bounds(row):
+        figure = f"up to {wording.percent(upper, places=places)}% is still possible (exact 95%); {unknown}"
+    elif wording.only_bounds(row):
         figure = f"between {wording.span(row['bound_lower'], row['bound_upper'])}%: too much is not recorded"
     elif not drawn:
         figure = "too few for a percentage"
@@ -142,14 +145,16 @@ def _incidence(row: Row | None, section: str, words: str, results: AuditResults)
     table = "expulsion_incidence" if section == "expulsion" else "removal_incidence"
     same = {name: row[name] for name in ("by", "stratum", "placement_kind", "cause", "days")}
     other = one(results, table, censoring="assumed_in_place", **same)
-    beside = "Interval placements. " if row["by"] == "timing_group" else ""
+    beside = (
+        "Not counting those placed soon after a birth or an abortion. " if row["by"] == "timing_group" else ""
+    )
     if other is not None:
         value = wording.percent(other["incidence"])
         beside += f"If silence means still in place: {value} ({wording.span(other['ci_lower'], other['ci_upper'])})."
     if section == "removal":
         beside += " Described, not judged."
     return _Found(
-        f"{wording.percent(row['incidence'])} in 100",
+        f"{wording.percent(row['incidence'])} in 100 devices",
         words,
         f"{wording.count(row['cumulative_events'])} seen ({wording.span(row['ci_lower'], row['ci_upper'])}, 95%); "
         f"{wording.count(row['at_risk'])} still observed at 12 months",
@@ -175,8 +180,8 @@ def _continuation(results: AuditResults) -> _Found | None:
         limits = wording.span(other["ci_lower"], other["ci_upper"])
         beside = f"If silence means still in place: {value} ({limits}). {beside}"
     return _Found(
-        f"{wording.percent(row['survival'])} in 100",
-        "devices still in use at 12 months",
+        f"{wording.percent(row['survival'])} in 100 devices",
+        "were still in use at 12 months",
         f"{wording.count(row['cumulative_events'])} ended ({wording.span(row['ci_lower'], row['ci_upper'])}, 95%); "
         f"{wording.count(row['at_risk'])} still observed at 12 months",
         float(row["survival"]),
@@ -214,25 +219,32 @@ def _published(results: AuditResults, outcome: str) -> Row | None:
     return None
 
 
-def _said(found: _Found, shared: float) -> Statement:
+def _said(results: AuditResults, found: _Found, shared: float) -> Statement:
     """A statement with its drawing and what stands beside it."""
     top = 1.0 if found.whole_scale else shared
-    scale = tuple(f"{100 * top * part / 4:.3g}" for part in range(5))
+    scale = tuple(f"{100 * tick:.3g}" for tick in ticks(top))
     published = found.published
     band = (published["published_lower"], published["published_upper"]) if published else None
     accent = published is not None and published["verdict"] in ("higher", "lower")
     drawn = wording.known(found.value)
     mark = (
-        interval_mark(
-            Mark(found.value, found.lower, found.upper, band, accent), top, f"{found.figure}; scale to {top:.0%}"
-        )
+        interval_mark(Mark(found.value, found.lower, found.upper, band, accent), ticks(top), found.figure)
         if drawn
         else Markup("")
     )
     per = "women a year" if found.section == "pregnancy" else ""
     plainly = f"could be {wording.in_a_hundred(found.lower, found.upper)} {per}".strip() if drawn else ""
-    beside = found.beside or (_compared(published) if published else "No published figure is like it.")
-    return Statement(found.big, found.words, found.figure, plainly, mark, scale, beside.strip(), found.section)
+    beside = found.beside or (_compared(published) if published else _none_alike(results, found))
+    return Statement(
+        found.big, found.words, found.figure, plainly, mark, scale, beside.strip(), found.section
+    )
+
+
+def _none_alike(results: AuditResults, found: _Found) -> str:
+    """Whether there are published figures for other groups of women, or none at all."""
+    if rows(results, "benchmark_comparison", outcome=found.section, verdict=_VERDICTS):
+        return "Published figures are for single devices: see Published figures."
+    return "No published figure is like it."
 
 
 def _compared(row: Row) -> str:
@@ -251,5 +263,3 @@ def _compared(row: Row) -> str:
         f"Published: {published}% ({limits}), {short_citation(row)}. Ours in its way of counting, whole log: {own}%; "
         f"{verdict}."
     )
-
-

@@ -55,11 +55,15 @@ def _heading(results: AuditResults) -> str:
 
 def contrast_sentence(contrast: Row) -> str:
     """A comparison in a sentence: more often, less often, or no difference larger than chance."""
+    seen = (
+        f"{_of(contrast['events'], contrast['n'])} against "
+        f"{_of(contrast['reference_events'], contrast['reference_n'])}"
+    )
     if contrast["ratio_lower"] > 1:
-        return f"Women without a vaginal birth reacted more often, {wording.ratio(contrast['ratio'])} times"
+        return f"Women without a vaginal birth reacted more often: {seen}"
     if contrast["ratio_upper"] < 1:
-        return f"Women without a vaginal birth reacted less often, {wording.ratio(contrast['ratio'])} times"
-    return "No difference larger than chance between women with and without a vaginal birth"
+        return f"Women without a vaginal birth reacted less often: {seen}"
+    return f"No difference larger than chance between women without and with a vaginal birth: {seen}"
 
 
 def _overall(results: AuditResults) -> list[Block]:
@@ -68,7 +72,7 @@ def _overall(results: AuditResults) -> list[Block]:
     columns = proportion_columns(
         Column("Reaction", lambda row: word(row["definition"]), "label"), events="Reacted", of="Recorded"
     )
-    columns.insert(1, Column("Window", lambda row: word(row["window"]), "text"))
+    columns.insert(1, Column("Window", lambda row: word(row["window"]), "short"))
     return [TableBlock(html_table("Vasovagal reactions, all women", columns, found, foot=PROPORTION_FOOT))]
 
 
@@ -78,13 +82,14 @@ def _figure(results: AuditResults, definition: str) -> list[Block]:
     if not found:
         return []
     contrast = _contrast(results, definition)
-    note = "Twelve months."
+    title, note = f"{word(definition)}, by vaginal birth", "Twelve months."
     if contrast is not None and wording.known(contrast["ratio"]):
         limits = wording.ratio_span(contrast["ratio_lower"], contrast["ratio_upper"])
         note = f"Twelve months. Ratio {wording.ratio(contrast['ratio'])} (95% interval {limits})."
+        title = f"{word(definition)}: {_how_often(contrast)}"
     figure = proportion_figure(
         f"reaction-{definition.replace('_', '-')}",
-        f"{word(definition)}, by vaginal birth",
+        title,
         found,
         caption=f"{word(definition)}: women with and without a vaginal birth, twelve months",
         heading="Women",
@@ -94,6 +99,17 @@ def _figure(results: AuditResults, definition: str) -> list[Block]:
         note=note,
     )
     return [FigureBlock(figure)]
+
+
+def _how_often(contrast: Row) -> str:
+    """What a comparison allows to be said, for the title of its drawing."""
+    if contrast["ratio_lower"] > 1:
+        return "more often without a vaginal birth"
+    return (
+        "less often without a vaginal birth"
+        if contrast["ratio_upper"] < 1
+        else "no difference larger than chance"
+    )
 
 
 def _contrasts(results: AuditResults) -> list[Block]:
@@ -122,15 +138,17 @@ def _contrast_columns() -> list[Column]:
         Column("Second group", lambda row: _of(row["reference_events"], row["reference_n"])),
         Column("Ratio (95% interval)", _ratio, "interval"),
         Column("Difference, points (95% interval)", _difference, "interval"),
-        Column("p", lambda row: wording.chance(row["p_value"])),
+        Column("p", lambda row: wording.chance_cell(row["p_value"])),
     ]
 
 
 def _compared(row: Row) -> str:
     """Which groups are compared."""
     if row["group"] == "trend":
-        return f"{grouping(row['by'])}: {row['reference']}" if row["reference"] else grouping(row["by"])
-    return f"{stratum(row['by'], row['group'])} / {within(stratum(row['by'], row['reference']))}"
+        return (
+            f"{grouping(row['by'])}, trend: {row['reference']}" if row["reference"] else grouping(row["by"])
+        )
+    return f"{stratum(row['by'], row['group'])} against {within(stratum(row['by'], row['reference']))}"
 
 
 def _of(events: float, n: float) -> str:
@@ -163,11 +181,13 @@ def _all_groups(results: AuditResults) -> list[Block]:
     if not found:
         return []
     columns = proportion_columns(
-        Column("Group", lambda row: stratum(row["by"], row["stratum"]), "label"), events="Reacted", of="Recorded"
+        Column("Group", lambda row: stratum(row["by"], row["stratum"]), "label"),
+        events="Reacted",
+        of="Recorded",
     )
     columns[1:1] = [
-        Column("Reaction", lambda row: word(row["definition"]), "text"),
-        Column("Window", lambda row: word(row["window"]), "text"),
+        Column("Reaction", lambda row: word(row["definition"]), "short"),
+        Column("Window", lambda row: word(row["window"]), "short"),
     ]
     table = html_table("Vasovagal reactions by births", columns, found, foot=PROPORTION_FOOT)
     return [Folded("By births, every definition", table)]
