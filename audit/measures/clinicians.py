@@ -89,10 +89,11 @@ def funnel(table: pd.DataFrame, *, thresholds: Thresholds | None = None) -> pd.D
     DataFrame
         ``n`` from 1 to the most attempts of any clinician, ``target`` and, as proportions, ``ask_lower,
         ask_upper, review_lower, review_upper``: the smallest and largest counts that give a signal, over n;
-        nan where no count does. An empty table gives no rows.
+        nan where no count does. No rows for an empty table, nor where each clinician has a target of the own,
+        since no one line could agree with every verdict.
     """
     limits = thresholds or Thresholds()
-    if table.empty or table["target"].isna().all():
+    if table.empty or table["target"].nunique() != 1:
         return pd.DataFrame(columns=["n", "target", "ask_lower", "ask_upper", "review_lower", "review_upper"])
     n = np.arange(1, int(table["n"].max()) + 1)
     drawn = pd.DataFrame({"n": n, "target": float(table["target"].iloc[0])})
