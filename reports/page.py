@@ -112,14 +112,8 @@ def _drawing_json(plot: Plot) -> Markup:
 def _json(value: object) -> Markup:
     """Compact JSON without the characters that HTML reads."""
     text = json.dumps(value, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
-    for character, code in (
-        ("<", "\\u003c"),
-        (">", "\\u003e"),
-        ("&", "\\u0026"),
-        ("\u2028", "\\u2028"),
-        ("\u2029", "\\u2029"),
-    ):
-        text = text.replace(character, code)
+    for character in "<>&\u2028\u2029":
+        text = text.replace(character, f"\\u{ord(character):04x}")
     return Markup(text)
 
 

@@ -60,7 +60,7 @@ _WORDS = {
     "woman_90_days": "Per woman, not placed within 90 days",
     # windows
     "period": "This period",
-    "rolling_12_months": "Twelve months to its end",
+    "rolling_12_months": "Twelve months",
     "all": "Whole log",
     # reasons an insertion failed
     "could_not_pass_internal_os": "Internal os could not be passed",

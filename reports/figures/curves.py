@@ -20,7 +20,8 @@ from reports.figures.theme import (
     ticks,
 )
 
-_TICKS = (0, 182, 365, 730, 1095, 1460, 1825)
+_HALF_YEAR = 182
+_TICKS = (0, _HALF_YEAR, 365, 730, 1095, 1460, 1825)
 
 
 @dataclass(frozen=True)
@@ -201,6 +202,8 @@ def _observed(drawn: Sequence[tuple[Curve, list[Row]]], days: Sequence[int]) -> 
                     wording.count(at["at_risk"]),
                     tick,
                     0,
+                    # Too close to its neighbours on a phone.
+                    name="wide" if tick == _HALF_YEAR else "",
                     color=curve.color,
                     yref="paper",
                     xanchor="center" if tick else "left",

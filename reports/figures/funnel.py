@@ -16,12 +16,12 @@ from reports.figures.theme import (
     Trace,
     axis,
     drawing,
-    escaped,
     label,
     nice_top,
     rounded,
     ticks,
 )
+from reports.tables import escaped
 
 _LIMITS = (
     ("ask_upper", "solid", "95%"),
@@ -64,7 +64,7 @@ def funnel(clinicians: Sequence[Row], limits: Sequence[Row], *, fewest: int = 20
             _points(within, INK, "circle"),
             _points(beyond, ACCENT, "diamond"),
         ],
-        margin={"l": 12, "r": 92, "t": 12, "b": 44},
+        margin={"l": 12, "r": 62, "t": 12, "b": 44},
         xaxis=axis("Attempts in twelve months", range=[0, widest * 1.04], rangemode="tozero"),
         yaxis=axis(
             "Failed, of 100 attempts",
@@ -84,7 +84,7 @@ def _highest(clinicians: Sequence[Row], limits: Sequence[Row]) -> float:
     """The highest point to show."""
     points = [float(row["proportion"]) for row in clinicians if wording.known(row["proportion"])]
     ends = [float(row["review_upper"]) for row in limits[:1] if wording.known(row["review_upper"])]
-    return max([*points, *ends, 0.05]) * 1.08
+    return max([*(1.08 * point for point in points), *ends, 0.05])
 
 
 def _limit(limits: Sequence[Row], name: str, dash: str) -> Trace:
@@ -147,16 +147,15 @@ def _limit_names(limits: Sequence[Row], top: float) -> list[dict[str, Any]]:
         return []
     last = limits[-1]
     named = [
-        label(f"{name} limit", int(last["n"]), float(last[column]), color=MUTED, name="end", xshift=8)
+        label(name, int(last["n"]), float(last[column]), color=MUTED, xshift=8)
         for column, _, name in _LIMITS
         if name and wording.known(last[column])
     ]
     target = label(
-        f"service {wording.percent(last['target'])}%",
+        f"all {wording.percent(last['target'])}%",
         int(last["n"]),
         float(last["target"]),
         color=MUTED,
-        name="end",
         xshift=8,
     )
     return [*named, target]

@@ -134,8 +134,8 @@ def _figure(results: AuditResults, found: list[Row], heading: str) -> Figure:
         f"{heading}. Each clinician's failed attempts by number of attempts, within stepped exact limits. "
         f"Beyond a limit: {marked}.",
         html_table("Clinicians, twelve months", _columns(), found, foot=foot),
-        "The lines are exact binomial limits, so they step. On a line counts as beyond it. Hollow: too few to "
-        "compare.",
+        "The lines are exact binomial limits, 95% and 99.8%, so they step; on a line counts as beyond it. Hollow: "
+        "too few to compare.",
     )
 
 

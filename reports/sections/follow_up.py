@@ -39,7 +39,7 @@ def follow_up_section(results: AuditResults) -> Section:
     blocks: list[Block] = [
         Paragraph(
             gate_sentence(results),
-            "Women in trouble come back, so what is learned only from those who return is not what happened to all.",
+            "Women in trouble come back: what those who return tell is not what happened to all.",
         ),
         *_measured(results, "outcome_known", "Known", "Placements old enough"),
         *_check(results),

@@ -9,7 +9,6 @@ from reports import wording
 from reports.choosing import Row, one, rows
 from reports.sections import benchmarks, clinicians, rates
 from reports.sections.data_quality import accounted, complete_fields, least_complete
-from reports.sections.follow_up import gate_sentence
 from reports.sections.parts import CASES_NOT_PEOPLE, WHOLE
 from reports.sections.statements import Statement, scale_top, statements
 from reports.tables import Column, html_table, plain
@@ -76,7 +75,7 @@ def _facts(results: AuditResults) -> tuple[tuple[str, str], ...]:
 
 
 _BELIEVE = {
-    "last_known_leads": "Yes, with care.",
+    "last_known_leads": "Yes, with care: enough outcomes at 12 months are known for the figures below to stand.",
     "both_as_equals": "In part: what rests on follow-up is shown in two ways, and neither alone is safe.",
     "bounds_only": "Not for anything that rests on follow-up: too few outcomes are known.",
     "not_yet_due": "Not yet for anything that rests on follow-up: no placement is old enough.",
@@ -100,10 +99,7 @@ def _believe(results: AuditResults) -> Believe:
             f"{within(word(least['column']))}, {wording.proportion(least)}"
         )
         figures.append((f"{enough} of {fields}", said))
-    opening = _BELIEVE.get(results.gate, _BELIEVE["not_yet_due"])
-    if results.gate == "not_yet_due":
-        return Believe(opening, tuple(figures))
-    return Believe(f"{opening} {gate_sentence(results)}", tuple(figures))
+    return Believe(_BELIEVE.get(results.gate, _BELIEVE["not_yet_due"]), tuple(figures))
 
 
 def beyond_chance(results: AuditResults) -> tuple[str, ...]:

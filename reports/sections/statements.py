@@ -150,7 +150,8 @@ def _incidence(row: Row | None, section: str, words: str, results: AuditResults)
     )
     if other is not None:
         value = wording.percent(other["incidence"])
-        beside += f"If silence means still in place: {value} ({wording.span(other['ci_lower'], other['ci_upper'])})."
+        limits = wording.span(other["ci_lower"], other["ci_upper"])
+        beside += f"If silence means still in place: {value} ({limits})."
     if section == "removal":
         beside += " Described, not judged."
     return _Found(
@@ -243,7 +244,7 @@ def _said(results: AuditResults, found: _Found, shared: float) -> Statement:
 def _none_alike(results: AuditResults, found: _Found) -> str:
     """Whether there are published figures for other groups of women, or none at all."""
     if rows(results, "benchmark_comparison", outcome=found.section, verdict=_VERDICTS):
-        return "Published figures are for single devices: see Published figures."
+        return "Published figures define or divide it differently: see Published figures."
     return "No published figure is like it."
 
 
@@ -260,6 +261,6 @@ def _compared(row: Row) -> str:
         "cannot_tell": "we cannot tell them apart",
     }[str(row["verdict"])]
     return (
-        f"Published: {published}% ({limits}), {short_citation(row)}. Ours in its way of counting, whole log: {own}%; "
-        f"{verdict}."
+        f"Published: {published}% ({limits}), {short_citation(row)}. Ours in its way of counting, whole log: "
+        f"{own}%; {verdict}."
     )

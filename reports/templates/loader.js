@@ -32,13 +32,21 @@
   }
 
   function narrowed(layout) {
-    layout.margin.r = Math.min(layout.margin.r, 12);
-    (layout.annotations || []).forEach(function (annotation) {
-      if (annotation.name !== "end") return;
-      annotation.xanchor = "right";
-      annotation.yanchor = "bottom";
-      annotation.xshift = 0;
+    const labels = layout.annotations || [];
+    const ends = labels.filter(function (label) { return label.name === "end"; });
+    ends.forEach(function (label) {
+      label.xanchor = "right";
+      label.yanchor = "bottom";
+      label.xshift = 0;
     });
+    if (ends.length) layout.margin.r = 12;
+    layout.annotations = labels.filter(function (label) { return label.name !== "wide"; });
+    const places = layout.xaxis.tickvals || [];
+    if (places.length > 8) {
+      const kept = places.map(function (_, at) { return (places.length - 1 - at) % 4 === 0; });
+      layout.xaxis.tickvals = places.filter(function (_, at) { return kept[at]; });
+      layout.xaxis.ticktext = layout.xaxis.ticktext.filter(function (_, at) { return kept[at]; });
+    }
   }
 
   function draw(plot) {
