@@ -189,13 +189,7 @@ def _classes(results: AuditResults) -> list[Block]:
     figure = Figure(
         "continuation-class",
         title,
-        (
-            Plot(
-                "continuation-class-plot",
-                dots(lines, counts="Still in use at 12 months, of 100", top=1.0),
-                height(lines),
-            ),
-        ),
+        (Plot("continuation-class-plot", drawn, height(lines)),),
         f"{title}. Of 100 still in use at 12 months: {told}.",
         html_table("Devices in use at 12 months, by class", columns, both),
         "Last known. In the order of the data dictionary.",

@@ -3,33 +3,34 @@
 from markupsafe import Markup
 
 from audit.records import AuditResults
-from audit.schema.indicators import INDICATORS
+from audit.schema.indicators import INDICATORS, Indicator
 from reports import wording
 from reports.sections.parts import CASES_NOT_PEOPLE
 from reports.sections.section import Items, Paragraph, Section, Subheading, TableBlock, Terms
 from reports.tables import Column, html_table, plain
 from reports.words_for_codes import word
 
-_GLOSSARY = (
-    ("Attempt", "An insertion begun: an instrument passed the external os, or a tenaculum was applied."),
-    ("Assumed in place", "A woman who reported nothing is taken to have kept her device until shortly before the "
-     "freeze. It errs towards too few endings."),
-    ("Censored", "No longer observed, though the device had not ended as far as anyone knows."),
-    ("Confidence interval, 95%", "The range of true figures that would be compatible with what was seen. In 20 such "
-     "intervals, about one misses."),
-    ("Cumulative incidence", "The chance that something has happened by a time, other endings allowed for."),
-    ("Deferred", "Stopped before an instrument was used; not an attempt."),
-    ("Expected", "What the service's own figures, group by group, would have given these women."),
-    ("Freeze", "The last day of data in this report."),
-    ("Funnel limits", "How far a figure may stray by chance alone at each number of attempts."),
-    ("Interval placement", "Not soon after a birth or an abortion, and not for an emergency."),
-    ("Kaplan-Meier", "The share still in use, counting only those still observed at each day."),
-    ("Last known", "A woman is observed to the last day her device was known in place. It errs towards too many "
-     "endings, as women in trouble come back."),
-    ("1 − Kaplan-Meier", "The chance of an ending if no other could come first: larger than the cumulative incidence."),
-    ("Parous, nulliparous", "With, and without, a birth."),
-    ("Woman-year", "One woman observed for one year with a device, or two for half a year."),
-)  # fmt: skip
+_GLOSSARY = {
+    "Attempt": "An insertion begun: an instrument passed the external os, or a tenaculum was applied.",
+    "Assumed in place": "A woman who reported nothing is taken to have kept her device until shortly before the "
+    "freeze. It errs towards too few endings.",
+    "Censored": "No longer observed, though the device had not ended as far as anyone knows.",
+    "Confidence interval, 95%": "The range of true figures compatible with what was seen. In 20 such intervals, "
+    "about one misses.",
+    "Cumulative incidence": "The chance that something has happened by a time, other endings allowed for.",
+    "Deferred": "Stopped before an instrument was used; not an attempt.",
+    "Expected": "What the service's own figures, group by group, would have given these women.",
+    "Freeze": "The last day of data in this report.",
+    "Funnel limits": "How far a figure may stray by chance alone at each number of attempts.",
+    "Interval placement": "Not soon after a birth or an abortion, and not for an emergency.",
+    "Kaplan-Meier": "The share still in use, counting only those still observed at each day.",
+    "Last known": "A woman is observed to the last day her device was known in place. It errs towards too many "
+    "endings, as women in trouble come back.",
+    "1 − Kaplan-Meier": "The chance of an ending if no other could come first: larger than the cumulative "
+    "incidence.",
+    "Parous, nulliparous": "With, and without, a birth.",
+    "Woman-year": "One woman observed for one year with a device, or two for half a year.",
+}
 _CAUTIONS = (
     "This report informs audit and teaching. Local guidelines and licensed practice decide.",
     CASES_NOT_PEOPLE,
@@ -41,14 +42,7 @@ _CAUTIONS = (
 
 def methods_section(results: AuditResults) -> Section:
     """Every figure with its definition, method and sources."""
-    terms = tuple(
-        (
-            indicator.title,
-            f"{indicator.question} Counted: {indicator.numerator} Of: {indicator.denominator} "
-            f"Not known: {indicator.unknowns} Method: {indicator.method} Sources: {indicator.source}",
-        )
-        for indicator in INDICATORS
-    )
+    terms = tuple((indicator.title, _counted(indicator)) for indicator in INDICATORS)
     return Section(
         "methods",
         "Methods and references",
@@ -65,6 +59,18 @@ def methods_section(results: AuditResults) -> Section:
             TableBlock(_fingerprints(results)),
         ),
     )
+
+
+def _counted(indicator: Indicator) -> str:
+    """One figure's definition in a paragraph."""
+    parts = {
+        "Counted": indicator.numerator,
+        "Of": indicator.denominator,
+        "Not known": indicator.unknowns,
+        "Method": indicator.method,
+        "Sources": indicator.source,
+    }
+    return " ".join([indicator.question, *(f"{name}: {text}" for name, text in parts.items())])
 
 
 def _rules(results: AuditResults) -> Markup:
@@ -122,7 +128,7 @@ def _fingerprints(results: AuditResults) -> Markup:
 
 def glossary_section(results: AuditResults) -> Section:
     """What the words mean."""
-    return Section("glossary", "Glossary", "What the words mean", (Terms(_GLOSSARY),))
+    return Section("glossary", "Glossary", "What the words mean", (Terms(tuple(_GLOSSARY.items())),))
 
 
 def cautions_section(results: AuditResults) -> Section:

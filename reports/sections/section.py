@@ -51,7 +51,7 @@ class TableBlock:
 
 @dataclass(frozen=True)
 class Folded:
-    """A table one click away; always open on paper."""
+    """A table one click away; left out on paper."""
 
     summary: str
     table: Markup
