@@ -20,6 +20,8 @@ CAUSES = {
     "perforation": ("perforation",),
 }
 
+_NOT_BEFORE = "Devices older than any before the period are left out: there is nothing to expect for them."
+
 
 def person_time_rates(
     placements: pd.DataFrame,
@@ -65,20 +67,24 @@ def observed_against_earlier(period_rates: pd.DataFrame, earlier_rates: pd.DataF
     -------
     DataFrame
         Per cause and censoring rule: ``by, stratum, placement_kind, censoring, cause, events, expected, ratio,
-        ratio_lower, ratio_upper`` (exact Poisson, the expectation taken as known), ``method``. Nothing earlier
-        gives no rows.
+        ratio_lower, ratio_upper`` (exact Poisson, the expectation taken as known), ``method, caution``. Bands
+        without woman-time before the period are left out of both sides, and the caution says so. Nothing
+        earlier gives no rows.
     """
     keys = ["by", "stratum", "placement_kind", "censoring", "cause"]
     if period_rates.empty or earlier_rates.empty:
-        return pd.DataFrame(columns=[*keys, "events", "expected", "ratio", "ratio_lower", "ratio_upper"])
+        figures = ["events", "expected", "ratio", "ratio_lower", "ratio_upper", "method", "caution"]
+        return pd.DataFrame(columns=[*keys, *figures])
     both = period_rates.merge(
         earlier_rates[[*keys, "band", "rate"]], on=[*keys, "band"], suffixes=("", "_earlier")
     )
     rows = []
     for key, bands in both[both["band"] != "all"].groupby(keys, sort=False):
-        events = int(bands["events"].sum())
-        lived = bands[bands["person_years"] > 0]
-        expected = float(indirect_expected(lived["rate_earlier"].fillna(0), lived["person_years"]))
+        # What was never observed cannot be expected, which is not the same as expecting none.
+        alike = bands[bands["rate_earlier"].notna()]
+        left_out = bands[bands["rate_earlier"].isna() & (bands["person_years"] > 0)]
+        events = int(alike["events"].sum())
+        expected = float(indirect_expected(alike["rate_earlier"], alike["person_years"]))
         ratio = observed_expected(events, expected)
         rows.append(
             {
@@ -89,6 +95,7 @@ def observed_against_earlier(period_rates: pd.DataFrame, earlier_rates: pd.DataF
                 "ratio_lower": float(ratio.ci_lower),
                 "ratio_upper": float(ratio.ci_upper),
                 "method": "observed/expected, exact Poisson 95% limits, expected taken as known",
+                "caution": _NOT_BEFORE if len(left_out) else "",
             }
         )
     return pd.DataFrame(rows)
