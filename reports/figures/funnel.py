@@ -30,6 +30,10 @@ _LIMITS = (
     ("review_lower", "dot", ""),
 )
 _SIGNALS = ("ask", "review")
+# Above, below, to the right, to the left: in widths of the label, and in pixels.
+_SIDES = ((0, 14), (0, -14), (1, 0), (-1, 0), (0, 26), (0, -26))
+
+Box = tuple[float, float, float, float]
 
 
 def funnel(clinicians: Sequence[Row], limits: Sequence[Row], *, fewest: int = 20) -> Drawing:
@@ -115,30 +119,43 @@ def _points(rows: Sequence[Row], color: str, symbol: str) -> Trace:
 
 
 def _names(rows: Sequence[Row], top: float) -> list[dict[str, Any]]:
-    """The code beside each point that can carry one; below it where one to the left stands close."""
-    named: list[dict[str, Any]] = []
+    """The code beside each point that is compared, on the first side where it touches nothing."""
     widest = max([int(row["n"]) for row in rows], default=1)
-    above: list[tuple[float, float]] = []
-    for row in sorted(rows, key=lambda row: int(row["n"])):
-        if not wording.known(row["proportion"]) or row["signal"] == "too_few_to_classify":
-            continue
+    named = [row for row in rows if row["signal"] in (*_SIGNALS, "none")]
+    spots = [_spot(row, widest, top) for row in named]
+    taken = [(x, y, 6.0, 6.0) for x, y in spots]
+    labels = []
+    for row, (x, y) in zip(named, spots, strict=True):
         marked = row["signal"] in _SIGNALS
-        place = (int(row["n"]) / widest, float(row["proportion"]) / top)
-        crowded = any(abs(place[0] - x) < 0.06 and abs(place[1] - y) < 0.08 for x, y in above)
-        if not crowded:
-            above.append(place)
-        counts = f"{row['stratum']}: {wording.count(row['events'])} of {wording.count(row['n'])}"
-        named.append(
+        code = str(row["stratum"])
+        text = f"{code}: {wording.count(row['events'])} of {wording.count(row['n'])}" if marked else code
+        half = 4.0 * len(text)
+        boxes = [(x + dx * (half + 9), y + dy, half, 7.0) for dx, dy in _SIDES]
+        others = [box for box in taken if box[:2] != (x, y)]
+        box = next((box for box in boxes if not any(_touch(box, other) for other in others)), boxes[0])
+        taken.append(box)
+        labels.append(
             label(
-                counts if marked else str(row["stratum"]),
+                text,
                 int(row["n"]),
                 float(row["proportion"]),
                 xanchor="center",
-                yshift=-14 if crowded or marked else 13,
+                xshift=round(box[0] - x),
+                yshift=round(box[1] - y),
                 font={"size": SIZE + 1 if marked else SIZE - 1, "color": ACCENT if marked else MUTED},
             )
         )
-    return named
+    return labels
+
+
+def _spot(row: Row, widest: int, top: float) -> tuple[float, float]:
+    """Where a point lies, in pixels of a drawing of ordinary size."""
+    return 640 * int(row["n"]) / widest, 370 * float(row["proportion"]) / top
+
+
+def _touch(one: Box, other: Box) -> bool:
+    """Whether two boxes, each a centre with half its width and height, touch."""
+    return abs(one[0] - other[0]) < one[2] + other[2] and abs(one[1] - other[1]) < one[3] + other[3]
 
 
 def _limit_names(limits: Sequence[Row], top: float) -> list[dict[str, Any]]:
