@@ -21,6 +21,9 @@ _WHO = ("patient_ref", "visit_ref", "source", "row", "site_ref", "clinician_ref"
 # A replacement for one of these reasons is a replacement; any other reason is the cause of the ending.
 _REPLACEMENT_REASONS = ("planned_end_of_duration", "wish_other_method", "unknown")
 
+# Endings that tell where a device went.
+_EXPLAIN = ("perforation", "expulsion_complete", "expulsion_partial", "removal")
+
 
 def placed_devices(attempts: pd.DataFrame, visits: pd.DataFrame, data_to: pd.Timestamp) -> pd.DataFrame:
     """One row per device placed, in order of woman and day, before anything is known of its ending."""
@@ -68,6 +71,9 @@ def _earliest(places: pd.DataFrame, events: pd.DataFrame) -> pd.DataFrame:
         }
     )
     own = events[events["place"] >= 0]
+    # A device found to be gone takes the ending that explains it, though that was learned later.
+    explained = own.loc[own["ending"].isin(_EXPLAIN), "place"]
+    own = own[~((own["ending"] == "unrecorded") & own["place"].isin(explained))]
     both = pd.concat([own, immediate], ignore_index=True) if len(immediate) else own
     first = both.sort_values(["place", "day", "rank"], kind="stable").drop_duplicates("place")
     return first[["place", "ending", "day", "contact"]]

@@ -215,6 +215,20 @@ def test_a_device_found_to_be_gone_with_no_word_how_is_an_unrecorded_ending(coho
     assert spells(cohort, "ending_earliest_day") == [("unrecorded", 59, 30)]
 
 
+def test_a_device_found_to_be_gone_takes_the_ending_that_explains_it_later(cohort_of: Derive) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_date | visit_kind | insertion_outcome | device_in_situ     | perforation_confirmed
+        W1          | 2025-01-01 | insertion  | placed            |                    |
+        W1          | 2025-01-31 | follow_up  |                   | not_in_uterus      |
+        W1          | 2025-03-01 | follow_up  |                   |                    | complete_extrauterine
+        W2          | 2025-01-01 | insertion  | placed            |                    |
+        W2          | 2025-01-31 | follow_up  |                   | not_in_uterus      |
+        W2          | 2025-03-01 | follow_up  |                   | complete_expulsion |
+        """)
+    # A perforation ends the spell when it is found, an expulsion when it is known.
+    assert spells(cohort) == [("perforation", 59), ("expulsion_complete", 59)]
+
+
 def test_an_ending_told_after_the_next_placement_belongs_to_the_device_of_its_date(
     cohort_of: Derive,
 ) -> None:
