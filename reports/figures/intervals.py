@@ -19,6 +19,7 @@ from reports.figures.theme import (
 )
 
 ROW_HEIGHT, EDGES = 46, 62
+_NEAR = 0.72
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,18 @@ _TONES = {"ink": INK, "accent": ACCENT, "grey": GREY}
 
 def height(lines: Sequence[Line]) -> int:
     """How tall the drawing of these lines is, in pixels."""
-    return ROW_HEIGHT * max(1, len(lines)) + EDGES
+    return round(ROW_HEIGHT * (max(_places(lines), default=0.0) + 1)) + EDGES
+
+
+def _places(lines: Sequence[Line]) -> list[float]:
+    """How high each line stands, the last at 0; a published figure stands close below ours."""
+    steps = [_NEAR if line.tone == "grey" else 1.0 for line in lines[1:]]
+    return [round(sum(steps[number:]), 4) for number in range(len(lines))]
+
+
+def _is_drawn(line: Line, tone: str) -> bool:
+    """Whether a line has this tone and something to draw."""
+    return line.tone == tone and line.upper == line.upper
 
 
 def dots(lines: Sequence[Line], *, counts: str, scale: float = 100, top: float | None = None) -> Drawing:
@@ -64,18 +76,18 @@ def dots(lines: Sequence[Line], *, counts: str, scale: float = 100, top: float |
         A plotly figure: one trace per tone, with ``x`` the values and ``error_x`` the limits.
     """
     end = top or nice_top(max([line.upper for line in lines if line.upper == line.upper], default=0.0))
-    places = {id(line): len(lines) - number for number, line in enumerate(lines)}
+    places = _places(lines)
     traces = [
         {
             "type": "scatter",
             "mode": "markers",
-            "x": [round(line.value, 5) for line in drawn],
-            "y": [places[id(line)] for line in drawn],
+            "x": [round(line.value, 5) for line, _ in drawn],
+            "y": [place for _, place in drawn],
             "error_x": {
                 "type": "data",
                 "symmetric": False,
-                "array": [round(line.upper - line.value, 5) for line in drawn],
-                "arrayminus": [round(line.value - line.lower, 5) for line in drawn],
+                "array": [round(line.upper - line.value, 5) for line, _ in drawn],
+                "arrayminus": [round(line.value - line.lower, 5) for line, _ in drawn],
                 "color": color,
                 "thickness": 1.8,
                 "width": 0,
@@ -86,10 +98,10 @@ def dots(lines: Sequence[Line], *, counts: str, scale: float = 100, top: float |
                 "symbol": "diamond" if tone == "grey" else "circle",
             },
             "hoverinfo": "text",
-            "hovertext": [label(f"{line.label}: {line.counts}", 0, 0)["text"] for line in drawn],
+            "hovertext": [label(f"{line.label}: {line.counts}", 0, 0)["text"] for line, _ in drawn],
         }
         for tone, color in _TONES.items()
-        if (drawn := [line for line in lines if line.tone == tone and line.upper == line.upper])
+        if (drawn := [pair for pair in zip(lines, places, strict=True) if _is_drawn(pair[0], tone)])
     ]
     return drawing(
         traces,
@@ -103,18 +115,22 @@ def dots(lines: Sequence[Line], *, counts: str, scale: float = 100, top: float |
             gridcolor=RULE,
         ),
         yaxis=axis(
-            range=[0.45, len(lines) + 0.8], showticklabels=False, showline=False, ticks="", zeroline=False
+            range=[-0.55, max(places, default=0.0) + 0.8],
+            showticklabels=False,
+            showline=False,
+            ticks="",
+            zeroline=False,
         ),
         annotations=[
             label(
                 f"{line.label} · {line.counts}" if line.counts else line.label,
                 0,
-                places[id(line)],
+                place,
                 xref="paper",
                 yshift=14,
                 # Grey is dark enough for a mark, not for small text.
                 font={"size": SIZE, "color": MUTED if line.tone == "grey" else _TONES[line.tone]},
             )
-            for line in lines
+            for line, place in zip(lines, places, strict=True)
         ],
     )
