@@ -150,15 +150,21 @@ def _fitting(default: Any, value: Any, where: str) -> Any:
     if isinstance(default, bool):
         return _of_type(value, bool, where, "true or false")
     if isinstance(default, tuple):
-        return tuple(_of_type(value, list, where, "a list"))
+        kind = default[0] if default else ""
+        return tuple(_fitting(kind, item, where) for item in _of_type(value, list, where, "a list"))
     if isinstance(default, Mapping):
         return dict(_of_type(value, Mapping, where, "a table"))
     if isinstance(default, str):
-        return str(value)
-    number = _of_type(value, int | float, where, "a number")
-    if isinstance(value, bool) or number < 0:
+        return str(_of_type(value, str | int | float, where, "text"))
+    return type(default)(_not_negative(value, where))
+
+
+def _not_negative(value: Any, where: str) -> float:
+    """The value, if it is a number not below 0."""
+    number: float = _of_type(value, int | float, where, "a number")
+    if isinstance(value, bool) or not 0 <= number < float("inf"):
         raise SettingsError(f"{where}: must be a number not below 0, got {value!r}.")
-    return type(default)(number)
+    return number
 
 
 def _of_type(value: Any, kind: Any, where: str, words: str) -> Any:
@@ -189,8 +195,9 @@ def _check_layout(layout: Layout, where: str) -> None:
         raise SettingsError(
             f"{where}, layout, date_order: {_unknown_name('order', layout.date_order, list(orders))}"
         )
-    for name in layout.headings:
+    for name, heading in layout.headings.items():
         _known_column(name, f"{where}, layout.headings")
+        _of_type(heading, str, f"{where}, layout.headings, {name}", "text")
     for name, unit in layout.units.items():
         column = _known_column(name, f"{where}, layout.units")
         if (unit, column.unit) not in UNITS:
@@ -201,6 +208,7 @@ def _check_layout(layout: Layout, where: str) -> None:
 
 def _check_codes(column: Column, words: Mapping[str, str], where: str) -> None:
     """Refuse a synonym for a code that the column does not have."""
+    _of_type(words, Mapping, where, "a table")
     allowed = ("yes", "no", "unknown") if column.kind == "flag" else column.codes
     for word, code in words.items():
         if allowed and code not in allowed:
@@ -212,6 +220,8 @@ def _check_rules(settings: AuditSettings, where: str) -> None:
     """Refuse rules that contradict themselves."""
     for name in settings.charted_by_exception:
         _known_column(name, f"{where}, charted_by_exception")
+    for name, margin in settings.margins.items():
+        _not_negative(margin, f"{where}, margins, {name}")
     bands = settings.windows.rate_bands
     if list(bands) != sorted(set(bands)):
         raise SettingsError(f"{where}, windows, rate_bands: must rise from left to right, got {list(bands)}.")

@@ -123,6 +123,14 @@ REFUSED = {
     "[windows]\nyear_days = 'a year'": "clinic.toml, windows, year_days: must be a number, got 'a year'.",
     "[windows]\nyear_days = -1": "clinic.toml, windows, year_days: must be a number not below 0, got -1.",
     "[windows]\nyear_days = true": "clinic.toml, windows, year_days: must be a number not below 0, got True.",
+    "service = ['A']": "clinic.toml, service: must be text, got ['A'].",
+    "[windows]\nyear_days = inf": "clinic.toml, windows, year_days: must be a number not below 0, got inf.",
+    "[windows]\nhorizons = ['a year']": "clinic.toml, windows, horizons: must be a number, got 'a year'.",
+    "charted_by_exception = [['syncope']]": "clinic.toml, charted_by_exception: must be text, got ['syncope'].",
+    "[margins]\nexpulsion = 'two'": "clinic.toml, margins, expulsion: must be a number, got 'two'.",
+    "[margins]\nexpulsion = -0.1": "clinic.toml, margins, expulsion: must be a number not below 0, got -0.1.",
+    "[layout.headings]\npatient_ref = 3": "clinic.toml, layout.headings, patient_ref: must be text, got 3.",
+    "[layout.codes]\nsyncope = 'yes'": "clinic.toml, layout.codes.syncope: must be a table, got 'yes'.",
     "[windows]\nrate_bands = [182, 42]": (
         "clinic.toml, windows, rate_bands: must rise from left to right, got [182, 42]."
     ),
