@@ -17,6 +17,7 @@ from audit.records import AuditResults
 from audit.statistics.differences import difference_from_limits
 from audit.statistics.proportions import proportion_interval
 from audit.statistics.rates import rate_interval
+from audit.statistics.summaries import BOUNDS_ONLY
 
 HIGHER, LOWER, COMPATIBLE, CANNOT_TELL = "higher", "lower", "compatible", "cannot_tell"
 NOT_COMPARABLE = "no_comparable_figure"
@@ -75,6 +76,13 @@ _OWN = {
     ),
     ("check_done", "proportion"): _OwnFigure("check_done", {"window": "all", "placement_kind": "all"}),
 }
+_COLUMNS = (
+    *("benchmark", "outcome", "measure", "population", "horizon_days"),
+    *("published", "published_lower", "published_upper", "published_limits"),
+    *("by", "stratum", "censoring", "own", "own_lower", "own_upper", "own_events", "own_n"),
+    *("difference", "difference_lower", "difference_upper", "margin", "verdict", "reason"),
+    *("definition", "setting", "years", "citation", "identifier", "verified"),
+)
 
 
 @cache
@@ -106,10 +114,11 @@ def compare_with_benchmarks(results: AuditResults) -> pd.DataFrame:
     -----
     ``higher`` or ``lower``: the 95% interval of the difference leaves out 0. ``compatible``: it lies within the
     margin the service set for that outcome. Otherwise, or without a margin, ``cannot_tell``. While the outcome
-    at 12 months is known for too few women there is no verdict on anything that rests on follow-up.
+    at 12 months is known for too few women there is no verdict on anything that rests on follow-up, and none
+    on a proportion of which too much is not recorded.
     """
     rows = [_compared(published, results) for published in published_figures()]
-    return pd.DataFrame(rows)
+    return pd.DataFrame(rows, columns=list(_COLUMNS))
 
 
 def _compared(published: Published, results: AuditResults) -> dict[str, object]:
@@ -267,7 +276,7 @@ def _kept_open(
         return "The outcome at 12 months is known for too few women to judge anything that needs follow-up."
     if kind.follow_up and "horizon_days" not in published:
         return "The paper followed women for mixed lengths of time, and rates fall with time since placement."
-    if kind.follow_up and own["caution"]:
+    if own["caution"] == BOUNDS_ONLY or (kind.follow_up and own["caution"]):
         return f"{own['caution']}"
     return ""
 

@@ -13,6 +13,7 @@ from audit.statistics.rates import rate_interval
 
 PROPORTION_METHOD = "Wilson 95% limits; exact (Clopper-Pearson) limits beside them"
 RATE_METHOD = "exact Poisson (Garwood) 95% limits"
+BOUNDS_ONLY = "Too much is not recorded: only the bounds can be used."
 DAYS_PER_YEAR = 365.25
 
 
@@ -174,7 +175,7 @@ def _cautions(events: np.ndarray, n: np.ndarray, unknown: np.ndarray, floor: flo
         [
             "Nothing to count.",
             "Not recorded for anyone.",
-            "Too much is not recorded: only the bounds can be used.",
+            BOUNDS_ONLY,
             "None seen: the exact upper limit is what is still possible.",
         ],
         "",
