@@ -1,5 +1,6 @@
 """Rows of the result tables, chosen by their labels. Nothing here changes a figure."""
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -8,6 +9,8 @@ import pandas as pd
 from audit.records import AuditResults
 
 Row = dict[str, Any]
+
+_EXACT_BELOW, _EXACT_COUNT = 30, 5
 
 
 def table(results: AuditResults, name: str) -> pd.DataFrame:
@@ -56,3 +59,44 @@ def gate_rules(results: AuditResults) -> tuple[str, ...]:
     if results.gate == "bounds_only":
         return ()
     return ("last_known", "assumed_in_place")
+
+
+def is_known(value: object) -> bool:
+    """Whether a value is there: neither None nor not-a-number.
+
+    Examples
+    --------
+    >>> is_known(0.0), is_known(float("nan")), is_known(None)
+    (True, False, False)
+    """
+    return value is not None and value is not pd.NaT and not (isinstance(value, float) and math.isnan(value))
+
+
+def limits_of(row: Row) -> tuple[float, float, str]:
+    """The limits to print for a proportion, and whose they are.
+
+    Parameters
+    ----------
+    row
+        A row with ``events, n, ci_lower, ci_upper, exact_lower, exact_upper``.
+
+    Returns
+    -------
+    tuple
+        Lower and upper limit (0-1) and ``exact`` or ``Wilson``.
+
+    Examples
+    --------
+    >>> row = {"events": 4, "n": 240, "ci_lower": 0.1, "ci_upper": 0.2, "exact_lower": 0.3, "exact_upper": 0.4}
+    >>> limits_of(row)
+    (0.3, 0.4, 'exact')
+    """
+    events, n = row["events"], row["n"]
+    if min(events, n - events) <= _EXACT_COUNT or n < _EXACT_BELOW:
+        return float(row["exact_lower"]), float(row["exact_upper"]), "exact"
+    return float(row["ci_lower"]), float(row["ci_upper"]), "Wilson"
+
+
+def only_bounds(row: Row) -> bool:
+    """Whether so much is not recorded that only the bounds may be printed."""
+    return "bounds" in str(row.get("caution", ""))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from markupsafe import Markup, escape
 
 from reports import wording
-from reports.choosing import Row
+from reports.choosing import Row, is_known, limits_of, only_bounds
 
 Cell = Callable[[Row], str]
 
@@ -82,7 +82,7 @@ def number(column: str) -> Cell:
 
 def plain(column: str) -> Cell:
     """A cell that holds a text as it stands."""
-    return lambda row: str(row[column]) if wording.known(row[column]) else wording.NOTHING
+    return lambda row: str(row[column]) if is_known(row[column]) else wording.NOTHING
 
 
 def proportion_columns(label: Column, *, events: str, of: str = "Of") -> list[Column]:
@@ -105,18 +105,18 @@ PROPORTION_FOOT = (
 
 def _percentage(row: Row) -> str:
     """The percentage, where it may be printed."""
-    if row["n"] < wording.FEW or wording.only_bounds(row):
+    if row["n"] < wording.FEW or only_bounds(row):
         return wording.NOTHING
-    return wording.percent(row["proportion"], places=wording.decimals(wording.limits(row)[1]))
+    return wording.percent(row["proportion"], places=wording.decimals(limits_of(row)[1]))
 
 
 def _interval(row: Row) -> str:
     """The interval with its mark, or the bounds where only those may be printed."""
     if row["n"] == 0:
         return wording.NOTHING
-    if wording.only_bounds(row):
+    if only_bounds(row):
         return f"{wording.span(row['bound_lower'], row['bound_upper'])} (bounds)"
-    lower, upper, whose = wording.limits(row)
+    lower, upper, whose = limits_of(row)
     text = wording.span(lower, upper, places=wording.decimals(upper))
     return f"{text} e" if whose == "exact" else text
 
@@ -132,7 +132,7 @@ def rate_columns(label: Column) -> list[Column]:
             "95% interval",
             lambda row: (
                 f"{wording.rate(row['ci_lower'])} to {wording.rate(row['ci_upper'])}"
-                if wording.known(row["ci_lower"])
+                if is_known(row["ci_lower"])
                 else wording.NOTHING
             ),
             "interval",
@@ -144,7 +144,7 @@ def estimate_cell(value: str, lower: str, upper: str) -> Cell:
     """A cell with a proportion and its interval, in per cent, from three columns."""
 
     def cell(row: Row) -> str:
-        if not wording.known(row[value]):
+        if not is_known(row[value]):
             return wording.NOTHING
         places = wording.decimals(row[upper])
         interval = wording.span(row[lower], row[upper], places=places)

@@ -5,43 +5,19 @@ either count is 5 or fewer or the denominator is below 30, Wilson's otherwise. B
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
-import pandas as pd
-
-Row = Mapping[str, Any]
+from reports.choosing import Row, is_known, limits_of, only_bounds
 
 FEW = 10
-_EXACT_BELOW, _EXACT_COUNT = 30, 5
 NOTHING = "–"
-_MONTHS = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-]
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
 _TENS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _SPANS = {42: "6 weeks", 91: "3 months", 182: "6 months", 365: "12 months", 730: "2 years", 1095: "3 years"}
-
-
-def known(value: object) -> bool:
-    """Whether a value is there: neither None nor not-a-number.
-
-    Examples
-    --------
-    >>> known(0.0), known(float("nan")), known(None)
-    (True, False, False)
-    """
-    return value is not None and value is not pd.NaT and not (isinstance(value, float) and math.isnan(value))
 
 
 def count(value: float | int | None) -> str:
@@ -52,7 +28,7 @@ def count(value: float | int | None) -> str:
     >>> count(14496), count(None)
     ('14,496', '–')
     """
-    return f"{round(value):,}" if value is not None and known(value) else NOTHING
+    return f"{round(value):,}" if value is not None and is_known(value) else NOTHING
 
 
 def number_word(value: int) -> str:
@@ -98,7 +74,7 @@ def decimals(largest: float) -> int:
     >>> decimals(0.068), decimals(0.0025), decimals(0.0004)
     (1, 2, 3)
     """
-    if not known(largest) or largest >= 0.01:
+    if not is_known(largest) or largest >= 0.01:
         return 1
     return 2 if largest >= 0.001 else 3
 
@@ -111,7 +87,7 @@ def percent(value: float, *, places: int = 1) -> str:
     >>> percent(0.0484), percent(1.0), percent(0.9999), percent(float("nan"))
     ('4.8', '100', '>99.9', '–')
     """
-    if not known(value):
+    if not is_known(value):
         return NOTHING
     if value in (0.0, 1.0):
         return f"{100 * value:.0f}"
@@ -129,66 +105,37 @@ def span(lower: float, upper: float, *, places: int = 1) -> str:
     >>> span(0.034, 0.0679), span(float("nan"), 0.1)
     ('3.4 to 6.8', '–')
     """
-    if not (known(lower) and known(upper)):
+    if not (is_known(lower) and is_known(upper)):
         return NOTHING
     return f"{percent(lower, places=places)} to {percent(upper, places=places)}"
 
 
-def limits(row: Row) -> tuple[float, float, str]:
-    """The limits to print for a proportion, and whose they are.
-
-    Parameters
-    ----------
-    row
-        A row with ``events, n, ci_lower, ci_upper, exact_lower, exact_upper``.
-
-    Returns
-    -------
-    tuple
-        Lower and upper limit (0-1) and ``exact`` or ``Wilson``.
-
-    Examples
-    --------
-    >>> row = {"events": 4, "n": 240, "ci_lower": 0.1, "ci_upper": 0.2, "exact_lower": 0.3, "exact_upper": 0.4}
-    >>> limits(row)
-    (0.3, 0.4, 'exact')
-    """
-    events, n = row["events"], row["n"]
-    if min(events, n - events) <= _EXACT_COUNT or n < _EXACT_BELOW:
-        return float(row["exact_lower"]), float(row["exact_upper"]), "exact"
-    return float(row["ci_lower"]), float(row["ci_upper"]), "Wilson"
-
-
-def only_bounds(row: Row) -> bool:
-    """Whether so much is not recorded that only the bounds may be printed."""
-    return "bounds" in str(row.get("caution", ""))
-
-
-def proportion(row: Row) -> str:
-    """A proportion as counts, percentage and interval.
+def proportion(row: Row, *, noun: str = "") -> str:
+    """A proportion as counts, percentage and interval; `noun` says of whom, in the plural.
 
     Examples
     --------
     >>> row = {"events": 31, "n": 640, "proportion": 31 / 640, "ci_lower": 0.0343, "ci_upper": 0.0679}
     >>> proportion(row | {"exact_lower": 0.0331, "exact_upper": 0.068})
     '31 of 640 (4.8%, 3.4 to 6.8)'
-    >>> proportion({"events": 3, "n": 8})
-    '3 of 8'
+    >>> proportion({"events": 3, "n": 8}, noun="women")
+    '3 of 8 women'
     """
     events, n = row["events"], row["n"]
+    of = f"{count(n)} {noun}".strip()
     if n == 0:
-        return "nobody observed"
+        return f"none of {of}"
     if only_bounds(row):
         bounds = span(row["bound_lower"], row["bound_upper"])
-        return f"{count(events)} of {count(n)} recorded (between {bounds}%, as so much is not recorded)"
+        return f"{count(events)} of {of} (bounds {bounds}%, as so much is not recorded)"
     if n < FEW:
-        return f"{count(events)} of {count(n)}"
-    lower, upper, _ = limits(row)
+        return f"{count(events)} of {of}"
+    lower, upper, _ = limits_of(row)
     places = decimals(upper)
     if events == 0:
-        return f"none of {count(n)} (up to {percent(upper, places=places)}%)"
+        return f"none of {of} (up to {percent(upper, places=places)}%)"
     value = percent(row["proportion"], places=places)
-    return f"{count(events)} of {count(n)} ({value}%, {span(lower, upper, places=places)})"
+    return f"{count(events)} of {of} ({value}%, {span(lower, upper, places=places)})"
 
 
 def in_a_hundred(lower: float, upper: float) -> str:
@@ -199,7 +146,7 @@ def in_a_hundred(lower: float, upper: float) -> str:
     >>> in_a_hundred(0.034, 0.068), in_a_hundred(0.0, 0.0025)
     ('between 3 and 7 in 100', 'up to 3 in 1,000')
     """
-    if not (known(lower) and known(upper)):
+    if not (is_known(lower) and is_known(upper)):
         return "not known"
     base = next((size for size in (100, 1000) if upper * size >= 2), 10000)
     # A hair is taken off so that 0.07 * 100 does not become 8.
@@ -217,7 +164,7 @@ def per_hundred_years(row: Row) -> str:
     '10 in 2,835 woman-years (0.35 per 100, 0.17 to 0.65)'
     """
     years = count(row["person_years"])
-    if not known(row["rate"]):
+    if not is_known(row["rate"]):
         return f"{count(row['events'])}, no time under observation"
     if row["events"] == 0:
         return f"none in {years} woman-years (up to {rate(row['ci_upper'])} per 100)"
@@ -235,7 +182,7 @@ def rate(value: float) -> str:
     >>> rate(0.003527), rate(0.0692), rate(0.2296)
     ('0.35', '6.92', '23.0')
     """
-    if not known(value):
+    if not is_known(value):
         return NOTHING
     if 0 < 100 * value < 0.005:
         return "<0.01"
@@ -250,7 +197,7 @@ def ratio(value: float) -> str:
     >>> ratio(4.1377), ratio(62.02), ratio(float("inf"))
     ('4.14', '62.0', 'no limit')
     """
-    if not known(value):
+    if not is_known(value):
         return NOTHING
     if math.isinf(value):
         return "no limit"
@@ -265,7 +212,7 @@ def ratio_span(lower: float, upper: float) -> str:
     >>> ratio_span(2.2414, 7.6385)
     '2.24 to 7.64'
     """
-    return f"{ratio(lower)} to {ratio(upper)}" if known(lower) and known(upper) else NOTHING
+    return f"{ratio(lower)} to {ratio(upper)}" if is_known(lower) and is_known(upper) else NOTHING
 
 
 def chance(p_value: float) -> str:
@@ -276,7 +223,7 @@ def chance(p_value: float) -> str:
     >>> chance(0.1311), chance(0.00002)
     ('p = 0.13', 'p < 0.001')
     """
-    if not known(p_value):
+    if not is_known(p_value):
         return "no test possible"
     if p_value < 0.001:
         return "p < 0.001"
@@ -291,7 +238,7 @@ def chance_cell(p_value: float) -> str:
     >>> chance_cell(0.0238), chance_cell(float("nan"))
     ('0.024', '–')
     """
-    return chance(p_value).removeprefix("p = ").removeprefix("p ") if known(p_value) else NOTHING
+    return chance(p_value).removeprefix("p = ").removeprefix("p ") if is_known(p_value) else NOTHING
 
 
 def day(value: Any) -> str:
@@ -299,10 +246,11 @@ def day(value: Any) -> str:
 
     Examples
     --------
+    >>> import pandas as pd
     >>> day(pd.Timestamp("2026-10-14"))
     '14 October 2026'
     """
-    return f"{value.day} {_MONTHS[value.month - 1]} {value.year}" if known(value) else NOTHING
+    return f"{value.day} {_MONTHS[value.month - 1]} {value.year}" if is_known(value) else NOTHING
 
 
 def since_placement(days: float) -> str:
@@ -324,4 +272,4 @@ def months(days: float) -> str:
     >>> months(789), months(float("nan"))
     ('25.9', 'not reached')
     """
-    return f"{days / 30.4375:.1f}" if known(days) else "not reached"
+    return f"{days / 30.4375:.1f}" if is_known(days) else "not reached"

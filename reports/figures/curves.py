@@ -19,6 +19,7 @@ from reports.figures.theme import (
     rounded,
     ticks,
 )
+from reports.tables import escaped
 
 _HALF_YEAR = 182
 _TICKS = (0, _HALF_YEAR, 365, 730, 1095, 1460, 1825)
@@ -132,6 +133,8 @@ def _short(days: float) -> str:
 
 def _traces(curve: Curve, rows: Sequence[Row]) -> list[Trace]:
     """The band and the line of one curve."""
+    if rows[-1]["cumulative_events"] < wording.FEW:
+        return [_event_points(curve, [row for row in rows if row["events"] > 0])]
     days = [int(row["days"]) for row in rows]
     shared = {"type": "scatter", "mode": "lines", "x": days}
     edge = {"shape": "hv", "width": 0, "color": curve.color}
@@ -147,13 +150,30 @@ def _traces(curve: Curve, rows: Sequence[Row]) -> list[Trace]:
         },
         shared
         | {
-            "name": label(curve.label, 0, 0)["text"],
+            "name": escaped(curve.label),
             "y": rounded([row[curve.value] for row in rows]),
             "line": {"shape": "hv", "width": 2.2, "color": curve.color, "dash": curve.dash},
             # A fixed text: a template must never hold a word of the data.
             "hovertemplate": "%{y:.1%} on day %{x}<extra></extra>",
         },
     ]
+
+
+def _event_points(curve: Curve, rows: Sequence[Row]) -> Trace:
+    """Fewer than ten events: a point for each day with one, its count beside it, and no line that could pass for
+    a trend."""
+    return {
+        "type": "scatter",
+        "mode": "markers+text",
+        "name": escaped(curve.label),
+        "x": [int(row["days"]) for row in rows],
+        "y": rounded([row[curve.value] for row in rows]),
+        "marker": {"size": 6, "color": curve.color},
+        "text": [wording.count(row["cumulative_events"]) for row in rows],
+        "textposition": "top center",
+        "textfont": {"size": SIZE - 2, "color": curve.color},
+        "hovertemplate": "%{y:.1%} on day %{x}<extra></extra>",
+    }
 
 
 def _faint(color: str) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from reports import wording
-from reports.choosing import Row
+from reports.choosing import Row, is_known, limits_of
 from reports.figures.theme import (
     ACCENT,
     GREY,
@@ -86,8 +86,8 @@ def funnel(clinicians: Sequence[Row], limits: Sequence[Row], *, fewest: int = 20
 
 def _highest(clinicians: Sequence[Row], limits: Sequence[Row]) -> float:
     """The highest point to show."""
-    points = [float(row["proportion"]) for row in clinicians if wording.known(row["proportion"])]
-    ends = [float(row["review_upper"]) for row in limits[:1] if wording.known(row["review_upper"])]
+    points = [float(row["proportion"]) for row in clinicians if is_known(row["proportion"])]
+    ends = [float(row["review_upper"]) for row in limits[:1] if is_known(row["review_upper"])]
     return max([*(1.08 * point for point in points), *ends, 0.05])
 
 
@@ -106,7 +106,7 @@ def _limit(limits: Sequence[Row], name: str, dash: str) -> Trace:
 
 def _points(rows: Sequence[Row], color: str, symbol: str) -> Trace:
     """Clinicians as points; nobody without an attempt."""
-    seen = [row for row in rows if wording.known(row["proportion"])]
+    seen = [row for row in rows if is_known(row["proportion"])]
     return {
         "type": "scatter",
         "mode": "markers",
@@ -166,7 +166,7 @@ def _limit_names(limits: Sequence[Row], top: float) -> list[dict[str, Any]]:
     named = [
         label(name, int(last["n"]), float(last[column]), color=MUTED, xshift=8)
         for column, _, name in _LIMITS
-        if name and wording.known(last[column])
+        if name and is_known(last[column])
     ]
     target = label(
         f"all {wording.percent(last['target'])}%",
@@ -196,7 +196,7 @@ def quarters(rows: Sequence[Row], overall: float, *, counts: str) -> Drawing:
         A plotly figure: one trace of points with ``error_y``, one line.
     """
     seen = [row for row in rows if row["n"]]
-    bounds = [wording.limits(row) for row in seen]
+    bounds = [limits_of(row) for row in seen]
     top = nice_top(max([upper for _, upper, _ in bounds], default=0.1))
     places = list(range(len(seen)))
     values = [float(row["proportion"]) for row in seen]
@@ -257,6 +257,6 @@ def quarters(rows: Sequence[Row], overall: float, *, counts: str) -> Drawing:
                 xshift=8,
             )
         ]
-        if seen and wording.known(overall)
+        if seen and is_known(overall)
         else [],
     )

@@ -5,20 +5,22 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from reports import wording
+from reports.choosing import is_known
 
 WIDTH, TALL = 240, 34
 
 
 @dataclass(frozen=True)
 class Mark:
-    """An estimate to set on a scale: value and limits (0-1), and a published band where one compares."""
+    """An estimate to set on a scale: value and limits (0-1), a published band where one compares, and the same
+    estimate under the other rule of observation."""
 
     value: float
     lower: float
     upper: float
     band: tuple[float, float] | None = None
     accent: bool = False
+    other: tuple[float, float, float] | None = None
 
 
 def interval_mark(mark: Mark, ticks: Sequence[float], described: str) -> Markup:
@@ -44,7 +46,7 @@ def interval_mark(mark: Mark, ticks: Sequence[float], described: str) -> Markup:
     True
     """
     top, band = ticks[-1], Markup("")
-    if mark.band is not None and wording.known(mark.band[0]):
+    if mark.band is not None and is_known(mark.band[0]):
         left, right = _place(mark.band[0], top), _place(mark.band[1], top)
         band = Markup('<rect class="band" x="{:.1f}" y="5" width="{:.1f}" height="18"/>').format(
             left, max(2.0, right - left)
@@ -52,8 +54,7 @@ def interval_mark(mark: Mark, ticks: Sequence[float], described: str) -> Markup:
     return Markup(
         '<svg class="mark{accent}" viewBox="0 0 {width} {tall}" role="img" aria-label="{described}">'
         '{band}<line class="axis" x1="6" x2="{right}" y1="28" y2="28"/>{ticks}'
-        '<line class="reach" x1="{lower:.1f}" x2="{upper:.1f}" y1="14" y2="14"/>'
-        '<circle cx="{value:.1f}" cy="14" r="4.6"/></svg>'
+        "{line}{other}</svg>"
     ).format(
         accent=" accent" if mark.accent else "",
         width=WIDTH,
@@ -62,10 +63,18 @@ def interval_mark(mark: Mark, ticks: Sequence[float], described: str) -> Markup:
         band=band,
         right=WIDTH - 6,
         ticks=_tick_lines(ticks),
-        lower=_place(mark.lower, top),
-        upper=_place(mark.upper, top),
-        value=_place(mark.value, top),
+        line=_dot((mark.value, mark.lower, mark.upper), top, 14 if mark.other is None else 8, ""),
+        other=Markup("") if mark.other is None else _dot(mark.other, top, 20, "hollow"),
     )
+
+
+def _dot(estimate: tuple[float, float, float], top: float, height: int, kind: str) -> Markup:
+    """A dot with its interval."""
+    value, lower, upper = (_place(number, top) for number in estimate)
+    return Markup(
+        '<line class="reach" x1="{lower:.1f}" x2="{upper:.1f}" y1="{height}" y2="{height}"/>'
+        '<circle class="{kind}" cx="{value:.1f}" cy="{height}" r="4.4"/>'
+    ).format(lower=lower, upper=upper, value=value, height=height, kind=kind)
 
 
 def _place(value: float, top: float) -> float:

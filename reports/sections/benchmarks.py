@@ -2,7 +2,7 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, rows
+from reports.choosing import Row, is_known, rows
 from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
 from reports.sections.section import Block, FigureBlock, Paragraph, Section, Subheading, TableBlock
@@ -51,7 +51,7 @@ def apart(results: AuditResults) -> list[Row]:
 
 def judged(results: AuditResults) -> int:
     """How many comparisons have limits on both sides."""
-    return len([row for row in rows(results, _TABLE) if wording.known(row.get("difference_lower"))])
+    return len([row for row in rows(results, _TABLE) if is_known(row.get("difference_lower"))])
 
 
 def benchmarks_heading(ours: list[Row]) -> str:
@@ -107,11 +107,11 @@ def _is_rate(row: Row) -> bool:
 
 def _figure_of(row: Row, value: str, lower: str, upper: str) -> str:
     """A figure with its interval, as a percentage or per 100 woman-years."""
-    if not wording.known(row[value]):
+    if not is_known(row[value]):
         return wording.NOTHING
     number = wording.rate if _is_rate(row) else _percentage
     unit = " per 100 woman-years" if _is_rate(row) else "%"
-    if not wording.known(row[lower]):
+    if not is_known(row[lower]):
         return f"{number(row[value])}{unit} (no limits)"
     return f"{number(row[value])}{unit} ({number(row[lower])} to {number(row[upper])})"
 
@@ -147,7 +147,7 @@ def _forest(found: list[Row], key: str, floor: int) -> Figure:
     rate = _is_rate(found[0])
     verdicts = [row for row in found if row["verdict"] in _APART]
     what = f"{word(found[0]['outcome'])}{', per 100 woman-years' if rate else ''}"
-    limited = any(wording.known(row["difference_lower"]) for row in found)
+    limited = any(is_known(row["difference_lower"]) for row in found)
     unclear = (
         "no difference larger than chance can be shown"
         if limited
@@ -172,7 +172,7 @@ def _forest(found: list[Row], key: str, floor: int) -> Figure:
 
 def _pair(row: Row, floor: int) -> list[Line]:
     """Two lines: ours, then the published figure in grey. With too few still observed, ours is told, not drawn."""
-    limits = wording.known(row["published_lower"])
+    limits = is_known(row["published_lower"])
     published = Line(
         f"{short_citation(row)}{_by_when(row)}",
         float(row["published"]),
@@ -212,12 +212,12 @@ def _columns() -> list[Column]:
 def _horizon(row: Row) -> str:
     """The time to which a figure refers."""
     days = row["horizon_days"]
-    return wording.since_placement(days) if wording.known(days) and days else wording.NOTHING
+    return wording.since_placement(days) if is_known(days) and days else wording.NOTHING
 
 
 def _counts(row: Row) -> str:
     """Our events and their denominator: women, woman-years, or those still observed at that day."""
-    if not wording.known(row["own_events"]):
+    if not is_known(row["own_events"]):
         return wording.NOTHING
     events, n = wording.count(row["own_events"]), wording.count(row["own_n"])
     if _is_rate(row):
@@ -227,7 +227,7 @@ def _counts(row: Row) -> str:
 
 def _difference(row: Row) -> str:
     """Ours less theirs, in points or per 100 woman-years."""
-    if not wording.known(row["difference_lower"]):
+    if not is_known(row["difference_lower"]):
         return wording.NOTHING
     value, lower, upper = (row[name] for name in ("difference", "difference_lower", "difference_upper"))
     places = 2 if max(abs(lower), abs(upper)) < 0.01 else 1

@@ -55,6 +55,8 @@ def clinicians_heading(found: list[Row]) -> str:
     enough, marked = compared(found), beyond(found)
     if not enough:
         return "No clinician has enough attempts to compare"
+    if not marked and len(enough) == 1:
+        return "The one clinician with enough attempts to compare is the service"
     if not marked:
         return f"All {len(enough)} clinicians compared lie within the limits of chance"
     number = wording.number_word(len(marked)).capitalize()

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, gate_rules, one, rows
+from reports.choosing import Row, gate_rules, is_known, one, rows
 from reports.figures.curves import Curve, steps
 from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
@@ -148,7 +148,7 @@ def _test_title(results: AuditResults, by: str, rule: str) -> str:
     """What the log-rank test allows to be said."""
     row = one(results, "continuation_tests", by=by, censoring=rule, placement_kind="first")
     groups = "device families" if by == "device_family" else "device classes"
-    if row is None or not wording.known(row["p_value"]):
+    if row is None or not is_known(row["p_value"]):
         return f"{grouping(by)}, {within(word(rule))}: no test possible"
     told = f"(log-rank {wording.chance(row['p_value'])}, {within(word(rule))})"
     if row["p_value"] < 0.05:
@@ -223,7 +223,7 @@ def _which(row: Row) -> str:
 
 def _median_interval(row: Row) -> str:
     """Limits of a median, where they are reached."""
-    if not wording.known(row["median_lower"]):
+    if not is_known(row["median_lower"]):
         return wording.NOTHING
     upper = wording.months(row["median_upper"])
     return f"{wording.months(row['median_lower'])} to {upper}"

@@ -4,7 +4,7 @@ from markupsafe import Markup
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, gate_rules, one, rows
+from reports.choosing import Row, gate_rules, is_known, one, rows
 from reports.figures.curves import Curve, steps
 from reports.figures.theme import Figure, Plot, nice_top
 from reports.sections.follow_up import gate_sentence
@@ -52,9 +52,14 @@ def leading_expulsion(results: AuditResults) -> Row | None:
 def expulsion_heading(results: AuditResults) -> str:
     """The chance of expulsion by 12 months."""
     row = leading_expulsion(results)
-    if row is None or not wording.known(row["incidence"]) or row["caution"]:
+    if row is None or not is_known(row["incidence"]) or row["caution"]:
         return "Too few devices have been followed for a year to give the chance of expulsion"
     which = "interval placements" if row["by"] == "timing_group" else "placements"
+    same = {name: row[name] for name in ("by", "stratum", "placement_kind", "cause", "days")}
+    other = one(results, _TABLE, censoring="assumed_in_place", **same)
+    if results.gate == "both_as_equals" and other is not None:
+        either = f"{wording.percent(row['incidence'])} or {wording.percent(other['incidence'])}"
+        return f"By 12 months {either} of 100 {which} had been expelled, by how silence is read"
     return (
         f"By 12 months {wording.percent(row['incidence'])} of 100 {which} had been expelled "
         f"({wording.span(row['ci_lower'], row['ci_upper'])})"

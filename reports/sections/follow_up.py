@@ -2,7 +2,7 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, one, rows
+from reports.choosing import Row, limits_of, one, rows
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section, proportion_figure
 from reports.sections.section import Block, FigureBlock, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns
@@ -53,7 +53,7 @@ def _heading(whole: Row | None) -> str:
     """Of how many the outcome is known."""
     if whole is None or not whole["n"]:
         return "No placement is old enough for its first year to be over"
-    return f"The outcome at 12 months is known for {wording.proportion(whole)} women"
+    return f"The outcome at 12 months is known for {wording.proportion(whole, noun='women')}"
 
 
 def _check(results: AuditResults) -> list[Block]:
@@ -62,7 +62,7 @@ def _check(results: AuditResults) -> list[Block]:
     if now is None:
         return []
     heading = (
-        f"A check at 4 to 6 weeks was done for {wording.proportion(now)} whose check fell due"
+        f"A check at 4 to 6 weeks was done for {wording.proportion(now, noun='women')} whose check fell due"
         if now["n"]
         else "No check fell due in this period"
     )
@@ -104,6 +104,6 @@ def _site_title(sites: list[Row], name: str) -> str:
     what = "known" if name == "outcome_known" else "checked"
     for row in sites:
         others = [other for other in sites if other is not row]
-        if all(wording.limits(row)[1] < wording.limits(other)[0] for other in others):
+        if all(limits_of(row)[1] < limits_of(other)[0] for other in others):
             return f"Fewest are {what} at {stratum(row['by'], row['stratum'])}: {wording.proportion(row)}"
     return "No site lies apart from all the others"

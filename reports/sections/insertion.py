@@ -2,7 +2,7 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, one, rows
+from reports.choosing import Row, limits_of, one, rows
 from reports.figures.funnel import quarters
 from reports.figures.theme import Figure, Plot
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section, proportion_figure
@@ -102,7 +102,7 @@ def _over_time(results: AuditResults) -> list[Block]:
     apart = [
         row["label"]
         for row in found
-        if row["n"] and not wording.limits(row)[0] <= whole["proportion"] <= wording.limits(row)[1]
+        if row["n"] and not limits_of(row)[0] <= whole["proportion"] <= limits_of(row)[1]
     ]
     title = (
         f"{wording.number_word(len(apart)).capitalize()} of {len(found)} quarters lie apart from the whole log: "

@@ -6,7 +6,7 @@ from markupsafe import Markup
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, one, rows
+from reports.choosing import Row, is_known, limits_of, one, rows
 from reports.sections import benchmarks, clinicians, rates
 from reports.sections.data_quality import accounted, complete_fields, least_complete
 from reports.sections.parts import CASES_NOT_PEOPLE, WHOLE
@@ -88,7 +88,7 @@ def _believe(results: AuditResults) -> Believe:
     least = least_complete(results)
     figures = []
     if known is not None and known["n"]:
-        percentage, limits = wording.percent(known["proportion"]), wording.span(*wording.limits(known)[:2])
+        percentage, limits = wording.percent(known["proportion"]), wording.span(*limits_of(known)[:2])
         said = f"women: their outcome at 12 months is known ({percentage}%, {limits})"
         figures.append((f"{wording.count(known['events'])} of {wording.count(known['n'])}", said))
     if least is not None:
@@ -165,6 +165,6 @@ def _actions(actions: list[Row]) -> Markup:
 
 def _visit(row: Row) -> str:
     """A visit by its reference and site."""
-    if not wording.known(row["site_ref"]):
+    if not is_known(row["site_ref"]):
         return str(row["visit_ref"])
     return f"{row['visit_ref']} ({row['site_ref']})"

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from audit.records import AuditResults
 from audit.schema.indicators import BY_TABLE
 from reports import wording
-from reports.choosing import Row, why_empty
+from reports.choosing import Row, limits_of, only_bounds, why_empty
 from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
 from reports.sections.section import Paragraph, Section, Terms
@@ -44,8 +44,8 @@ def empty_section(results: AuditResults, id: str, label: str, table: str) -> Sec
 
 def dot_line(row: Row, label: str, *, tone: str = "ink") -> Line:
     """A row of a proportion as a line of a dot drawing; without enough women, the counts alone."""
-    drawn = row["n"] >= wording.FEW and not wording.only_bounds(row)
-    lower, upper, _ = wording.limits(row) if row["n"] else (float("nan"), float("nan"), "")
+    drawn = row["n"] >= wording.FEW and not only_bounds(row)
+    lower, upper, _ = limits_of(row) if row["n"] else (float("nan"), float("nan"), "")
     nan = float("nan")
     return Line(
         label,

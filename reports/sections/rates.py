@@ -2,7 +2,7 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, gate_rules, rows
+from reports.choosing import Row, gate_rules, is_known, rows
 from reports.sections.follow_up import gate_sentence
 from reports.sections.parts import PERIOD, WHOLE, counted_how, empty_section
 from reports.sections.safety import band
@@ -46,6 +46,8 @@ def crossed(results: AuditResults) -> list[Row]:
     overstates every recent rate.
     """
     apart: list[Row] = []
+    if not gate_rules(results):
+        return apart
     for cause in _JUDGED:
         found = {row["censoring"]: row for row in rows(results, "period_against_earlier", cause=cause)}
         sides = {_side(row) for row in found.values()}
@@ -56,7 +58,7 @@ def crossed(results: AuditResults) -> list[Row]:
 
 def _side(row: Row) -> str:
     """On which side of 1 the interval of observed over expected lies."""
-    if not wording.known(row["ratio_lower"]):
+    if not is_known(row["ratio_lower"]):
         return ""
     if row["ratio_lower"] > 1:
         return "more"
@@ -65,6 +67,8 @@ def _side(row: Row) -> str:
 
 def judged(results: AuditResults) -> int:
     """How many causes were set against the time before."""
+    if not gate_rules(results):
+        return 0
     return len({row["cause"] for row in rows(results, "period_against_earlier", cause=_JUDGED)})
 
 

@@ -2,7 +2,7 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, gate_rules, one, rows
+from reports.choosing import Row, gate_rules, is_known, one, rows
 from reports.figures.curves import Curve, steps
 from reports.figures.theme import Figure, Plot, nice_top
 from reports.sections.follow_up import gate_sentence
@@ -29,7 +29,7 @@ def removal_section(results: AuditResults) -> Section:
     return Section(
         "removal",
         "Removal",
-        removal_heading(at_year),
+        removal_heading(results, at_year),
         (
             Paragraph(
                 "Removal is described and not judged: there is no target, and neither more nor less is better. A "
@@ -45,10 +45,14 @@ def removal_section(results: AuditResults) -> Section:
     )
 
 
-def removal_heading(row: Row | None) -> str:
+def removal_heading(results: AuditResults, row: Row | None) -> str:
     """The chance of removal by 12 months."""
-    if row is None or not wording.known(row["incidence"]) or row["caution"]:
+    if row is None or not is_known(row["incidence"]) or row["caution"]:
         return "Too few devices have been followed for a year to give the chance of removal"
+    other = one(results, _TABLE, by="overall", cause="removal", days=_YEAR, censoring="assumed_in_place")
+    if results.gate == "both_as_equals" and other is not None:
+        either = f"{wording.percent(row['incidence'])} or {wording.percent(other['incidence'])}"
+        return f"By 12 months {either} of 100 devices had been taken out, by how silence is read"
     return (
         f"By 12 months {wording.percent(row['incidence'])} of 100 devices had been taken out "
         f"({wording.span(row['ci_lower'], row['ci_upper'])})"

@@ -2,7 +2,8 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, one, rows
+from reports.choosing import Row, gate_rules, one, rows
+from reports.sections.follow_up import gate_sentence
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section
 from reports.sections.section import Block, Folded, Paragraph, Section, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns, rate_columns
@@ -45,8 +46,8 @@ def perforation_heading(results: AuditResults) -> str:
     """How many were confirmed, in the period and in the whole log."""
     now = one(results, "perforation", by="overall", definition="confirmed", window=PERIOD)
     whole = one(results, "perforation", by="overall", definition="confirmed", window=WHOLE)
-    if now is None or whole is None:
-        return "Perforation cannot be counted"
+    if now is None or whole is None or not whole["n"]:
+        return "There is no attempt at which a perforation could be counted"
     return (
         f"{_number(now)} confirmed in this period; {wording.number_word(int(whole['events']))} in the whole log of "
         f"{wording.count(whole['n'])} attempts"
@@ -73,7 +74,12 @@ def pregnancy_section(results: AuditResults) -> Section:
     """Pregnancies with a device, per woman-year."""
     found = rows(results, "pregnancy", by="overall")
     if not found:
-        return empty_section(results, "pregnancy", "Pregnancy", "pregnancy")
+        return empty_section(results, "pregnancy", "Pregnancy with a device", "pregnancy")
+    if not gate_rules(results):
+        events = wording.number_word(int(found[-1]["events"]))
+        heading = f"Pregnancies: {events} seen; how many there were, we cannot tell"
+        blocked = (Paragraph(gate_sentence(results)), counted_how("pregnancy"))
+        return Section("pregnancy", "Pregnancy with a device", heading, blocked)
     columns = rate_columns(Column("Days since placement", lambda row: band(row["band"]), "label"))
     columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
     columns.append(Column("After an unnoticed expulsion", number("n_after_unnoticed_expulsion")))

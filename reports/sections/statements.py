@@ -1,12 +1,12 @@
 """What happened, in five to seven statements: the count large, the interval in words, a drawing on one scale."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, gate_rules, one, rows
+from reports.choosing import Row, gate_rules, is_known, limits_of, one, only_bounds, rows
 from reports.figures.marks import Mark, interval_mark
 from reports.figures.theme import nice_top, ticks
 from reports.sections.benchmarks import short_citation
@@ -46,6 +46,7 @@ class _Found:
     published: Row | None = None
     beside: str = ""
     whole_scale: bool = False
+    other: tuple[float, float, float] | None = None
 
 
 def statements(results: AuditResults) -> tuple[Statement, ...]:
@@ -56,7 +57,7 @@ def statements(results: AuditResults) -> tuple[Statement, ...]:
 
 def scale_top(results: AuditResults) -> float:
     """The end of the scale that all drawings of page one share (0-1)."""
-    uppers = [found.upper for found in _all(results) if wording.known(found.upper) and not found.whole_scale]
+    uppers = [found.upper for found in _all(results) if is_known(found.upper) and not found.whole_scale]
     return nice_top(max(uppers, default=0.1))
 
 
@@ -102,14 +103,14 @@ def _proportion(
     row = one(results, table, by="overall", window=PERIOD, **labels)
     if row is None or not row["n"]:
         return None
-    lower, upper, whose = wording.limits(row)
+    lower, upper, whose = limits_of(row)
     places = wording.decimals(upper)
-    drawn = row["n"] >= wording.FEW and not wording.only_bounds(row)
+    drawn = row["n"] >= wording.FEW and not only_bounds(row)
     unknown = f"{wording.count(row['n_unknown'])} not recorded" if row["n_unknown"] else "all recorded"
     nan = float("nan")
-    if row["n"] >= wording.FEW and not row["events"] and not wording.only_bounds(row):
+    if row["n"] >= wording.FEW and not row["events"] and not only_bounds(row):
         figure = f"up to {wording.percent(upper, places=places)}% is still possible (exact 95%); {unknown}"
-    elif wording.only_bounds(row):
+    elif only_bounds(row):
         figure = f"between {wording.span(row['bound_lower'], row['bound_upper'])}%: too much is not recorded"
     elif not drawn:
         figure = "too few for a percentage"
@@ -140,32 +141,17 @@ def _removal(results: AuditResults) -> Row | None:
 
 def _incidence(row: Row | None, section: str, words: str, results: AuditResults) -> _Found | None:
     """A cumulative incidence at 12 months as a statement, if the gate and the numbers allow one."""
-    if row is None or not gate_rules(results) or row["caution"] or not wording.known(row["incidence"]):
+    if row is None or not gate_rules(results) or row["caution"] or not is_known(row["incidence"]):
         return None
     table = "expulsion_incidence" if section == "expulsion" else "removal_incidence"
     same = {name: row[name] for name in ("by", "stratum", "placement_kind", "cause", "days")}
     other = one(results, table, censoring="assumed_in_place", **same)
-    beside = (
-        "Not counting those placed soon after a birth or an abortion. " if row["by"] == "timing_group" else ""
+    told = (
+        "Not counting those placed soon after a birth or an abortion." if row["by"] == "timing_group" else ""
     )
-    if other is not None:
-        value = wording.percent(other["incidence"])
-        limits = wording.span(other["ci_lower"], other["ci_upper"])
-        beside += f"If silence means still in place: {value} ({limits})."
     if section == "removal":
-        beside += " Described, not judged."
-    return _Found(
-        f"{wording.percent(row['incidence'])} in 100 devices",
-        words,
-        f"{wording.count(row['cumulative_events'])} seen ({wording.span(row['ci_lower'], row['ci_upper'])}, 95%); "
-        f"{wording.count(row['at_risk'])} still observed at 12 months",
-        float(row["incidence"]),
-        float(row["ci_lower"]),
-        float(row["ci_upper"]),
-        section,
-        None,
-        beside,
-    )
+        told = "Described, not judged."
+    return _followed(results, (row, other), "incidence", section, words, "seen", told)
 
 
 def _continuation(results: AuditResults) -> _Found | None:
@@ -175,30 +161,51 @@ def _continuation(results: AuditResults) -> _Found | None:
     if row is None or not gate_rules(results) or row["caution"]:
         return None
     other = one(results, "continuation_curve", censoring="assumed_in_place", **fixed)
-    beside = "Described, not judged. The scale runs to 100."
+    told = "Described, not judged. The scale runs to 100."
+    words = "were still in use at 12 months"
+    found = _followed(results, (row, other), "survival", "continuation", words, "ended", told)
+    return replace(found, whole_scale=True)
+
+
+def _followed(
+    results: AuditResults,
+    pair: tuple[Row, Row | None],
+    value: str,
+    section: str,
+    words: str,
+    ended: str,
+    told: str,
+) -> _Found:
+    """A figure read off a curve at 12 months, under both rules of observation."""
+    row, other = pair
+    number = wording.percent(row[value])
+    beside, second = told, None
     if other is not None:
-        value = wording.percent(other["survival"])
+        second = (float(other[value]), float(other["ci_lower"]), float(other["ci_upper"]))
         limits = wording.span(other["ci_lower"], other["ci_upper"])
-        beside = f"If silence means still in place: {value} ({limits}). {beside}"
+        beside = f"If silence means still in place: {wording.percent(other[value])} ({limits}). {told}"
+        if results.gate != "last_known_leads":
+            number = f"{number} or {wording.percent(other[value])}"
+    events = wording.count(row["cumulative_events"]) if row["cumulative_events"] else "none"
     return _Found(
-        f"{wording.percent(row['survival'])} in 100 devices",
-        "were still in use at 12 months",
-        f"{wording.count(row['cumulative_events'])} ended ({wording.span(row['ci_lower'], row['ci_upper'])}, 95%); "
+        f"{number} in 100 devices",
+        words,
+        f"{events} {ended} ({wording.span(row['ci_lower'], row['ci_upper'])}, 95%); "
         f"{wording.count(row['at_risk'])} still observed at 12 months",
-        float(row["survival"]),
+        float(row[value]),
         float(row["ci_lower"]),
         float(row["ci_upper"]),
-        "continuation",
+        section,
         None,
         beside,
-        whole_scale=True,
+        other=second,
     )
 
 
 def _pregnancy(results: AuditResults) -> _Found | None:
     """Pregnancies per 100 woman-years as a statement."""
     row = one(results, "pregnancy", by="overall", band="all", censoring="last_known")
-    if row is None or not gate_rules(results) or not wording.known(row["rate"]):
+    if row is None or not gate_rules(results) or not is_known(row["rate"]):
         return None
     return _Found(
         wording.count(row["events"]) if row["events"] else "None",
@@ -215,7 +222,7 @@ def _pregnancy(results: AuditResults) -> _Found | None:
 def _published(results: AuditResults, outcome: str) -> Row | None:
     """The first published figure with limits that is about all women, as ours is."""
     for row in rows(results, "benchmark_comparison", outcome=outcome, by="overall"):
-        if wording.known(row["published_lower"]) and row["verdict"] != "no_comparable_figure":
+        if is_known(row["published_lower"]) and row["verdict"] != "no_comparable_figure":
             return row
     return None
 
@@ -227,9 +234,11 @@ def _said(results: AuditResults, found: _Found, shared: float) -> Statement:
     published = found.published
     band = (published["published_lower"], published["published_upper"]) if published else None
     accent = published is not None and published["verdict"] in ("higher", "lower")
-    drawn = wording.known(found.value)
+    drawn = is_known(found.value)
     mark = (
-        interval_mark(Mark(found.value, found.lower, found.upper, band, accent), ticks(top), found.figure)
+        interval_mark(
+            Mark(found.value, found.lower, found.upper, band, accent, found.other), ticks(top), found.figure
+        )
         if drawn
         else Markup("")
     )

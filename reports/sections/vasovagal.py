@@ -2,7 +2,7 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, one, rows
+from reports.choosing import Row, is_known, one, rows
 from reports.sections.parts import PERIOD, ROLLING, counted_how, empty_section, proportion_figure
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns
@@ -47,9 +47,11 @@ def _contrast(results: AuditResults, definition: str) -> Row | None:
 def _heading(results: AuditResults) -> str:
     """What the comparison by vaginal birth allows to be said."""
     contrast = _contrast(results, "vasovagal_any")
-    if contrast is None or not wording.known(contrast["ratio_lower"]):
+    if contrast is None or not is_known(contrast["ratio_lower"]):
         now = one(results, _TABLE, by="overall", definition="vasovagal_any", window=PERIOD)
-        return f"A reaction at {wording.proportion(now)} insertions" if now else "No reaction can be counted"
+        if now is None or not now["n"]:
+            return "No reaction can be counted in this period"
+        return f"A reaction at {wording.proportion(now, noun='insertion visits')}"
     return contrast_sentence(contrast)
 
 
@@ -83,7 +85,7 @@ def _figure(results: AuditResults, definition: str) -> list[Block]:
         return []
     contrast = _contrast(results, definition)
     title, note = f"{word(definition)}, by vaginal birth", "Twelve months."
-    if contrast is not None and wording.known(contrast["ratio"]):
+    if contrast is not None and is_known(contrast["ratio"]):
         limits = wording.ratio_span(contrast["ratio_lower"], contrast["ratio_upper"])
         note = f"Twelve months. Ratio {wording.ratio(contrast['ratio'])} (95% interval {limits})."
         title = f"{word(definition)}: {_how_often(contrast)}"
@@ -153,19 +155,19 @@ def _compared(row: Row) -> str:
 
 def _of(events: float, n: float) -> str:
     """Counts of one group."""
-    return f"{wording.count(events)} of {wording.count(n)}" if wording.known(n) else wording.NOTHING
+    return f"{wording.count(events)} of {wording.count(n)}" if is_known(n) else wording.NOTHING
 
 
 def _ratio(row: Row) -> str:
     """A ratio and its interval."""
-    if not wording.known(row["ratio_lower"]):
+    if not is_known(row["ratio_lower"]):
         return wording.NOTHING
     return f"{wording.ratio(row['ratio'])} ({wording.ratio_span(row['ratio_lower'], row['ratio_upper'])})"
 
 
 def _difference(row: Row) -> str:
     """A difference in percentage points and its interval."""
-    if not wording.known(row["difference"]):
+    if not is_known(row["difference"]):
         return wording.NOTHING
     interval = wording.span(row["difference_lower"], row["difference_upper"])
     return f"{wording.percent(row['difference'])} ({interval})"
