@@ -11,7 +11,7 @@ import pandas as pd
 from audit.settings import Thresholds
 from audit.statistics.binomial_tails import binomial_tail, standardised_tail
 from audit.statistics.expected import indirect_expected, observed_expected
-from audit.statistics.funnel import funnel_limits, smallest_detectable_proportion
+from audit.statistics.funnel import funnel_limits, numbers_to, smallest_detectable_proportion
 from audit.statistics.summaries import share_of, share_without, with_proportions
 from audit.tallies import count_outcomes, tally_outcomes
 
@@ -95,7 +95,7 @@ def funnel(table: pd.DataFrame, *, thresholds: Thresholds | None = None) -> pd.D
     limits = thresholds or Thresholds()
     if table.empty or table["target"].nunique() != 1:
         return pd.DataFrame(columns=["n", "target", "ask_lower", "ask_upper", "review_lower", "review_upper"])
-    n = np.arange(1, int(table["n"].max()) + 1)
+    n = numbers_to(int(table["n"].max()))
     drawn = pd.DataFrame({"n": n, "target": float(table["target"].iloc[0])})
     for name, tail in (("ask", limits.ask_tail), ("review", limits.review_tail)):
         steps = funnel_limits(n, drawn["target"], tail_probability=tail)

@@ -110,9 +110,10 @@ def _contrast(
         return {}
     one, two = strata.loc[group], strata.loc[reference]
     four = int(one["events"]), int(one["n"]), int(two["events"]), int(two["n"])
-    if not (four[1] and four[-1]):
+    events, n, reference_events, reference_n = four
+    if not (n and reference_n):
         return {}
-    unbounded = four[0] == 0 or four[-2] == 0
+    unbounded = events == 0 or reference_events == 0
     ratio = risk_ratio(*four, method="koopman" if unbounded else "katz")
     difference = difference_interval(*four)
     return {
@@ -120,10 +121,10 @@ def _contrast(
         "definition": definition,
         "group": group,
         "reference": reference,
-        "events": four[0],
-        "n": four[1],
-        "reference_events": four[-2],
-        "reference_n": four[-1],
+        "events": events,
+        "n": n,
+        "reference_events": reference_events,
+        "reference_n": reference_n,
         **_named(ratio, "ratio"),
         **_named(difference, "difference"),
         "p_value": fisher_exact(*four).p_value,

@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import special
 
-from audit.statistics.arguments import FloatArray, counts, proportions, require_between_0_and_1
+from audit.statistics.arguments import FloatArray, IntArray, counts, proportions, require_between_0_and_1
 from audit.statistics.binomial_tails import probability_at_least, probability_at_most
 
 
@@ -64,6 +64,27 @@ def funnel_limits(n: ArrayLike, target: ArrayLike, *, tail_probability: float) -
     divisor = np.where(total > 0, total, np.nan)
     columns = {"n": total.astype(np.int64), "target": level, "lower_count": lower, "upper_count": upper}
     return pd.DataFrame(columns | {"lower_proportion": lower / divisor, "upper_proportion": upper / divisor})
+
+
+def numbers_to(most: int) -> IntArray:
+    """Return 1, 2, ... up to and with the most: the numbers of observations over which limits are drawn.
+
+    Parameters
+    ----------
+    most : count
+        The last number.
+
+    Returns
+    -------
+    array of whole numbers
+        Empty where the most is 0.
+
+    Examples
+    --------
+    >>> numbers_to(3).tolist()
+    [1, 2, 3]
+    """
+    return np.arange(1, most + 1, dtype=np.int64)
 
 
 def _smallest_rare_count(
