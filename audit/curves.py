@@ -105,7 +105,9 @@ def rate_table(
         spells = coded_spells(placements, by=by, censoring=rule, codes=codes, placement_kind=placement_kind)
         table = rates_by_group(spells, causes=numbers, cuts=cuts)
         tables.append(_labelled(table, by, placement_kind, rule))
-    return pd.concat(tables, ignore_index=True)
+    # Under one rule alone nobody may be observed, and pandas warns of joining an empty table.
+    filled = [table for table in tables if len(table)] or tables[:1]
+    return pd.concat(filled, ignore_index=True)
 
 
 def _spells(
