@@ -105,7 +105,7 @@ def pick() -> Callable[..., dict[str, Any]]:
     return only
 
 
-WOMEN = 300
+WOMEN = 150
 CANARY = "CANARY"
 
 

@@ -267,6 +267,44 @@ def test_one_row_is_enough_for_a_report(tmp_path: Path, command: Command) -> Non
     assert command("run", log, "--period", "2026-Q3", "--out", tmp_path / "out").code == DONE
 
 
+def test_a_quarter_in_which_nobody_was_seen_makes_a_report(tmp_path: Path, command: Command) -> None:
+    # Under the rule "last known" nobody is observed in the quarter; under the other rule everybody is.
+    log = saved(tmp_path, HEADING + ROWS)
+    for period, data_to in (("2028-Q3", "2028-09-30"), ("2020-Q1", "2026-09-30"), ("2026-Q3", "2020-01-01")):
+        said = command(
+            "run", log, "--period", period, "--data-to", data_to, "--out", tmp_path / period, "--quiet"
+        )
+        assert (said.code, said.err) == (DONE, "")
+
+
+# Logs that hold one kind of thing only, or nothing of what most figures rest on.
+PLACED = "W{n},2026-07-0{n},insertion,placed,,C1,,\n"
+LOPSIDED = {
+    "follow-up rows only": "W{n},2026-07-0{n},follow_up,,,C1,in_situ_confirmed,\n",
+    "removals only": "W{n},2026-07-0{n},removal,,pain,C1,removed_here,\n",
+    "deferred only": "W{n},2026-07-0{n},insertion,deferred_not_started,,C1,,\n",
+    "unknown only": "W{n},2026-07-0{n},insertion,unknown,,C1,,\n",
+    "failed only": "W{n},2026-07-0{n},insertion,failed,,C1,,\n",
+    "nobody's code": "W{n},2026-07-0{n},insertion,failed,,,,\n",
+    "everybody expelled": PLACED + "W{n},2026-08-0{n},follow_up,,,,complete_expulsion,\n",
+    "everybody died": PLACED + "W{n},2026-08-0{n},follow_up,,,,,died\n",
+    "removed on the day": PLACED + "W{n},2026-07-0{n},removal,,pain,C1,removed_here,\n",
+    "replacements only": "W{n},2026-07-0{n},removal_and_replacement,placed,bleeding,C1,removed_here,\n",
+}
+
+
+@pytest.mark.parametrize("name", LOPSIDED)
+def test_a_lopsided_log_makes_a_report_without_a_word_of_complaint(
+    tmp_path: Path, command: Command, name: str
+) -> None:
+    heading = HEADING.replace("\n", ",device_in_situ,contact_result\n")
+    rows = "".join(LOPSIDED[name].format(n=n) for n in range(1, 7))
+    log = saved(tmp_path, heading + rows)
+    said = command("run", log, "--period", "2026-Q3", "--out", tmp_path / "out", "--quiet")
+    assert (said.code, said.err) == (DONE, "")
+    assert said.out.startswith("Open ")
+
+
 def test_too_many_rows_set_aside_are_refused_until_allowed(tmp_path: Path, command: Command) -> None:
     log = saved(tmp_path, HEADING + ROWS.replace("2026-07-0", "2026-17-0"))
     arguments = ["run", log, "--period", "2026-Q3", "--out", tmp_path / "out"]

@@ -135,7 +135,7 @@ def test_nothing_that_could_name_a_woman_leaves_the_log(
     small_clinic: Any, tmp_path: Path, command: Callable[..., Any]
 ) -> None:
     # References, notes and unreadable values all hold the word.
-    assert small_clinic.log.read_text(encoding="utf-8").count(CANARY) > 900
+    assert small_clinic.log.read_text(encoding="utf-8").count(CANARY) > 400
     said = command(*arguments(small_clinic, tmp_path / "out", "--progress"))
     assert said.code == 0
     assert CANARY not in said.out + said.err
@@ -154,17 +154,17 @@ def test_the_name_of_the_log_stays_out_of_what_a_program_reads(small_clinic: Any
             assert small_clinic.log.stem.encode() not in octets, name
 
 
-@pytest.mark.parametrize(
-    ("zone", "seed"), [("Pacific/Kiritimati", "0"), ("America/St_Johns", "4242")], ids=["east", "west"]
-)
-def test_every_run_writes_the_same_bytes_in_any_time_zone(
-    small_clinic: Any, tmp_path: Path, process: Callable[..., Any], zone: str, seed: str
+def test_every_run_writes_the_same_bytes_whatever_the_time_zone_and_the_hash_seed(
+    small_clinic: Any, tmp_path: Path, process: Callable[..., Any]
 ) -> None:
-    said = process(
-        *arguments(small_clinic, tmp_path / "out"), environment={"TZ": zone, "PYTHONHASHSEED": seed}
-    )
-    assert said.code == 0, said.err
-    assert contents(tmp_path / "out") == contents(small_clinic.out)
+    written = []
+    for zone, seed in (("Pacific/Kiritimati", "0"), ("America/St_Johns", "4242")):
+        out = tmp_path / seed
+        said = process(*arguments(small_clinic, out), environment={"TZ": zone, "PYTHONHASHSEED": seed})
+        assert said.code == 0, said.err
+        written.append(contents(out))
+    assert written[0] == written[1]
+    assert written[0]["record.json"] == (small_clinic.out / "record.json").read_bytes()
 
 
 def test_the_order_of_the_rows_changes_no_figure(
