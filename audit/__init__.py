@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from audit.measures.effectiveness import pregnancy
     from audit.measures.expulsion import expulsion_incidence
     from audit.measures.follow_up import check_done, outcome_known
-    from audit.measures.insertion import failed_insertions, failure_reasons
+    from audit.measures.insertion import failed_insertions, failure_reasons, first_pass_success
     from audit.measures.person_time import person_time_rates
     from audit.measures.removal import ending_incidence, removal_incidence
     from audit.measures.vasovagal import vasovagal_by_parity, vasovagal_contrasts
@@ -51,6 +51,7 @@ _HOME = {
     "failed_insertions": "measures.insertion",
     "failed_insertions_by_clinician": "measures.clinicians",
     "failure_reasons": "measures.insertion",
+    "first_pass_success": "measures.insertion",
     "in_period": "period",
     "load_visits": "ingest.load",
     "observed_in_period": "period",
@@ -86,6 +87,7 @@ __all__ = [
     "failed_insertions",
     "failed_insertions_by_clinician",
     "failure_reasons",
+    "first_pass_success",
     "in_period",
     "load_visits",
     "observed_in_period",

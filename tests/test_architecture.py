@@ -31,8 +31,8 @@ MAY_IMPORT = {
     "curves": {"schema", "statistics", "tallies"},
     "measures": {"errors", "schema", "settings", "records", "tallies", "statistics", "curves"},
     "benchmarks": {"errors", "schema", "settings", "records", "statistics"},
-    "run": {"errors", "schema", "settings", "records", "period", "cohort", "tallies", "statistics", "curves"}
-    | {"measures", "benchmarks"},
+    "result_tables": {"settings", "records", "period", "tallies", "measures"},
+    "run": {"settings", "records", "period", "cohort", "tallies", "measures", "benchmarks", "result_tables"},
     "check": {"measures", "records"},
     "__main__": {"cli"},
 }

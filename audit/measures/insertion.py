@@ -103,3 +103,44 @@ def failure_reasons(attempts: pd.DataFrame) -> pd.DataFrame:
     table = table.sort_values(["events", "cause"], ascending=[False, True], ignore_index=True)
     table = table.assign(by=OVERALL, n=table["events"].sum(), n_unknown=0)
     return with_proportions(table[["by", "stratum", "cause", "events", "n", "n_unknown"]])
+
+
+def first_pass_success(
+    attempts: pd.DataFrame, *, by: str = OVERALL, recorded_floor: float = 0.8
+) -> pd.DataFrame:
+    """Attempts that placed the device with a single pass, as a proportion of attempts.
+
+    Population: operator attempts with a known outcome. A failed attempt is no success, whatever its passes.
+    Unknown: placed, but the number of passes not recorded.
+
+    Parameters
+    ----------
+    attempts
+        The table `audit.schema.derived.ATTEMPTS`.
+    by
+        ``overall`` or a column of that table, such as ``practice``.
+    recorded_floor
+        Smallest share recorded at which the proportion may be used.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, events, n, n_unknown, proportion`` and limits (0-1), ``method, caution``. Overall, an
+        empty table gives one row of zeros.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> rows = pd.DataFrame({"outcome": ["placed", "placed", "failed", "placed"],
+    ...     "attempts_same_visit": [1, 2, None, None]})
+    >>> first_pass_success(rows)[["events", "n", "n_unknown"]].values.tolist()
+    [[1, 3, 1]]
+    """
+    known = attempts[attempts["outcome"].isin(["placed", "failed"])]
+    placed = known["outcome"] == "placed"
+    single = (known["attempts_same_visit"] == 1).astype("boolean")
+    told = known["attempts_same_visit"].notna() | ~placed
+    counted = known.assign(first_pass=(single & placed).where(told))
+    tally = tally_outcomes(counted, outcome="first_pass", by=by)
+    table = count_outcomes(tally, events=("yes",), others=("no",), by=by)
+    return with_proportions(table, recorded_floor=recorded_floor)

@@ -141,6 +141,7 @@ ATTEMPTS = Table(
         ),
         _flag("stopped_on_request", "She asked to stop after the start; counted with the failures."),
         VISITS["failure_reason"],
+        VISITS["attempts_same_visit"],
         _flag("taken_over", "Another clinician went on with the procedure the same day."),
         *CASE_MIX,
         VISITS["vasovagal_grade"],

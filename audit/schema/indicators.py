@@ -74,6 +74,17 @@ INDICATORS: tuple[Indicator, ...] = (
         (("insertion_outcome",), ("failure_reason",)),
     ),
     Indicator(
+        "first_pass_success",
+        "Placed at the first pass",
+        "How often did one pass of one device do?",
+        "Attempts that placed the device with a single pass.",
+        "Attempts with known outcome; one that placed a device counts only where the passes are recorded.",
+        "Placed, but the number of passes not recorded.",
+        _WILSON,
+        _CI_SOURCES,
+        (("insertion_outcome",), ("attempts_same_visit",)),
+    ),
+    Indicator(
         "vasovagal_by_parity",
         "Vasovagal reactions",
         "Who reacted, and how badly?",

@@ -7,7 +7,7 @@ import pytest
 
 from audit.measures.access import emergency_placement_in_time
 from audit.measures.caseload import caseload
-from audit.measures.insertion import UNITS, failed_insertions, failure_reasons
+from audit.measures.insertion import UNITS, failed_insertions, failure_reasons, first_pass_success
 from audit.period import period_from
 from audit.records import Cohort
 from audit.statistics.proportions import proportion_interval
@@ -187,3 +187,31 @@ def test_the_caseload_counts_everything_dated_in_the_period(cohort_of: Derive) -
         "contacts_placed_elsewhere": 1,
     }
     assert caseload(*tables).set_index("item")["n"]["attempts"] == 7
+
+
+def test_a_first_pass_counts_only_where_the_device_was_placed_and_the_passes_are_recorded() -> None:
+    attempts = pd.DataFrame(
+        {
+            "outcome": ["placed", "placed", "placed", "failed", "failed", "unknown", "deferred"],
+            "attempts_same_visit": [1, 2, None, 1, None, 1, None],
+        }
+    )
+    table = first_pass_success(attempts)
+    # Placed at once: 1. Known: 1 and 2 passes, and both failures. Not known: the third placement.
+    assert table[["events", "n", "n_unknown"]].to_numpy().tolist() == [[1, 4, 1]]
+    assert table["proportion"].iloc[0] == pytest.approx(1 / 4)
+
+
+def test_first_passes_never_recorded_leave_only_the_bounds() -> None:
+    attempts = pd.DataFrame({"outcome": ["placed"] * 5, "attempts_same_visit": [None] * 5})
+    table = first_pass_success(attempts)
+    assert table[["events", "n", "n_unknown"]].to_numpy().tolist() == [[0, 0, 5]]
+    assert table["caution"].iloc[0] == "Not recorded for anyone."
+    assert table[["bound_lower", "bound_upper"]].to_numpy().tolist() == [[0, 1]]
+
+
+def test_first_passes_of_nobody_give_one_row_of_zeros() -> None:
+    attempts = pd.DataFrame(
+        {"outcome": pd.Series(dtype=object), "attempts_same_visit": pd.Series(dtype="float64")}
+    )
+    assert first_pass_success(attempts)[["events", "n", "n_unknown"]].to_numpy().tolist() == [[0, 0, 0]]
