@@ -230,11 +230,17 @@ def _attempt_table(
 
 
 def _latest_attempt(attempts: pd.DataFrame, rows: pd.DataFrame) -> Days:
-    """Position of the latest attempt on or before each contact; -1 for none. A deferral touched nothing."""
+    """Position of the latest attempt before each contact, if it led to no device; -1 for none.
+
+    A deferral touched nothing, and a replacement tells of the device before it.
+    """
     begun = np.flatnonzero(attempts["outcome"] != "deferred")
     tries = attempts.iloc[begun].assign(_day=whole_days(attempts["attempt_date"].iloc[begun]))
-    at = latest_before(tries, rows["patient_ref"].to_numpy(), rows["_day"].to_numpy(), or_on=True)
-    return np.where(at >= 0, np.append(begun, -1)[at], -1)
+    until = rows["_day"].to_numpy() - is_one_of(rows, "visit_kind", "removal_and_replacement")
+    at = latest_before(tries, rows["patient_ref"].to_numpy(), until, or_on=True)
+    latest = np.where(at >= 0, np.append(begun, -1)[at], -1)
+    failed = np.append((attempts["placement"] < 0).to_numpy(), False)
+    return np.where(failed[latest], latest, -1)
 
 
 def _placement_table(spells: pd.DataFrame) -> pd.DataFrame:

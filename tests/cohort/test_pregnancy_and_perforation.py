@@ -162,6 +162,16 @@ def test_a_perforation_found_at_a_replacement_counts_once_against_the_device_tak
     assert spells(cohort, "perforation") == [("perforation", 59, "partial"), ("none", None, "unknown")]
 
 
+def test_a_perforation_of_a_device_placed_elsewhere_counts_against_no_attempt_here(cohort_of: Derive) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_date | visit_kind              | insertion_outcome | perforation_confirmed
+        W1          | 2025-03-01 | removal_and_replacement | placed            | partial_embedded
+        W2          | 2025-03-01 | removal_and_replacement | failed            | partial_embedded
+        """)
+    assert perforations(cohort) == ["unknown", "unknown"]
+    assert spells(cohort) == [("none", None)]
+
+
 def test_a_perforation_suspected_and_confirmed_at_a_replacement_counts_once_against_the_new_attempt(
     cohort_of: Derive,
 ) -> None:
