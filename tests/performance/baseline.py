@@ -724,7 +724,8 @@ def write(tables, figures, out):
     for name, table in tables.items():
         table.to_csv(out / "tables" / f"{name}.csv", index=False)
     record = {
-        name: json.loads(table.to_json(orient="records", date_format="iso")) for name, table in tables.items()
+        name: json.loads(table.to_json(orient="records", date_format="iso", double_precision=15))
+        for name, table in tables.items()
     }
     (out / "record.json").write_text(json.dumps(record), encoding="utf-8")
     parts = [

@@ -15,7 +15,7 @@ import pytest
 
 pytestmark = pytest.mark.slow
 
-CLOSE = {"check_dtype": False, "check_exact": False, "rtol": 1e-8, "atol": 1e-9}
+CLOSE = {"check_dtype": False, "check_exact": False, "rtol": 1e-12, "atol": 1e-12}
 SPELL = ["by", "stratum", "placement_kind", "censoring"]
 # Table of ours, table of the baseline, columns that name a row, figures that must agree.
 SAME = [

@@ -189,7 +189,7 @@ def test_an_untouched_folder_is_replaced_without_asking(
     assert contents(written) == contents(small_clinic.out)
 
 
-@pytest.mark.parametrize("name", ["tables/pregnancy.csv", "record.json", "internal/note.txt"])
+@pytest.mark.parametrize("name", ["tables/pregnancy.csv", "internal/note.txt"])
 def test_a_folder_with_a_changed_or_added_file_is_refused_until_forced(
     small_clinic: Any, written: Path, command: Callable[..., Any], name: str
 ) -> None:
