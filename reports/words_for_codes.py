@@ -1,7 +1,6 @@
 """What a code is called on the page. A code that is not here is read aloud: underscores become spaces."""
 
-from audit.schema.indicators import BY_TABLE
-from audit.schema.visits import VISITS
+import re
 
 _UNKNOWN = "Not known"
 
@@ -244,28 +243,6 @@ def counted(unit: object) -> str:
     return _UNITS_OF_FAILURE.get(str(unit), "attempts")
 
 
-def title(table: str) -> str:
-    """The title of an indicator, from its declaration.
-
-    Examples
-    --------
-    >>> title("expulsion_incidence")
-    'Expulsion'
-    """
-    return BY_TABLE[table].title if table in BY_TABLE else word(table)
-
-
-def field(column: str) -> str:
-    """What a column of the visit log means, from its declaration, without the full stop.
-
-    Examples
-    --------
-    >>> field("site_ref")
-    'Code of the place'
-    """
-    return VISITS[column].meaning.rstrip(".") if column in VISITS.names else word(column)
-
-
 def within(text: str) -> str:
     """A label as it stands inside a sentence: the capital of a common word goes.
 
@@ -275,6 +252,17 @@ def within(text: str) -> str:
     ('bleeding or pain', 'C11')
     """
     return text[:1].lower() + text[1:] if len(text) > 1 and text[1].islower() else text
+
+
+def spoken(text: object) -> str:
+    """A sentence of the audit with the names of columns and codes in it read aloud.
+
+    Examples
+    --------
+    >>> spoken("This log does not record removal_reason_main.")
+    'This log does not record removal reason main.'
+    """
+    return re.sub(r"\b[a-z0-9]+(_[a-z0-9]+)+\b", lambda found: found.group().replace("_", " "), str(text))
 
 
 def listed_causes(codes: list[str]) -> str:

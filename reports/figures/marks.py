@@ -72,9 +72,12 @@ def _dot(estimate: tuple[float, float, float], top: float, height: int, kind: st
     """A dot with its interval."""
     value, lower, upper = (_place(number, top) for number in estimate)
     return Markup(
-        '<line class="reach" x1="{lower:.1f}" x2="{upper:.1f}" y1="{height}" y2="{height}"/>'
-        '<circle class="{kind}" cx="{value:.1f}" cy="{height}" r="4.4"/>'
-    ).format(lower=lower, upper=upper, value=value, height=height, kind=kind)
+        '<path class="reach" d="M{lower:.1f} {above}V{below}M{lower:.1f} {height}H{upper:.1f}'
+        'M{upper:.1f} {above}V{below}"/>'
+        '<circle class="{kind}" cx="{value:.1f}" cy="{height}" r="3.6"/>'
+    ).format(
+        lower=lower, upper=upper, value=value, height=height, above=height - 4, below=height + 4, kind=kind
+    )
 
 
 def _place(value: float, top: float) -> float:

@@ -22,11 +22,11 @@ DARK = {
     GREY: "#7f8690",
     RULE: "#363b43",
     PAPER: "#171a1f",
-    SERIES[0]: "#8ecbe8",
-    SERIES[1]: "#c98af0",
-    SERIES[2]: "#dfe3a0",
-    SERIES[3]: "#c27a45",
-    SERIES[4]: "#4fa58c",
+    SERIES[0]: "#99e2d6",
+    SERIES[1]: "#b78cee",
+    SERIES[2]: "#e4eda9",
+    SERIES[3]: "#c98134",
+    SERIES[4]: "#649473",
 }
 DASHES = ("solid", "dash", "dot", "dashdot", "longdash")
 MARKERS = ("circle", "square", "diamond", "triangle-up", "cross")

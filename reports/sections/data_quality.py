@@ -5,7 +5,7 @@ from reports import wording
 from reports.choosing import Row, one, rows
 from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, plain, proportion_columns
-from reports.words_for_codes import stratum, within, word
+from reports.words_for_codes import spoken, stratum, within, word
 
 _EXPECTED = ("required", "one_of", "recommended")
 
@@ -74,7 +74,7 @@ def _findings(results: AuditResults) -> list[Block]:
             Column("Rule", lambda row: word(row["rule"]), "label"),
             Column("Field", lambda row: word(row["column"]), "text"),
             Column("Rows", number("n")),
-            Column("What it means, in one example", plain("message"), "text"),
+            Column("What it means, in one example", lambda row: spoken(row["message"]), "text"),
         ],
         found,
     )
@@ -92,14 +92,10 @@ def least_complete(results: AuditResults) -> Row | None:
     return min(found, key=lambda row: float(row["proportion"]), default=None)
 
 
-def complete_fields(results: AuditResults) -> tuple[int, int, str]:
-    """How many of the expected fields are filled in often enough, of how many, and that in words."""
-    floor = results.settings.thresholds.recorded_floor
-    found = rows(results, "field_completeness", by="overall", requirement=_EXPECTED)
-    found = [row for row in found if row["n"]]
-    enough = sum(row["proportion"] >= floor for row in found)
-    said = f"{enough} of {len(found)} expected fields are filled in at {wording.percent(floor, places=0)}% or more"
-    return enough, len(found), said
+def filled_in(results: AuditResults) -> Row | None:
+    """How much of what every log should record was filled in."""
+    row = one(results, "core_completeness", by="overall")
+    return row if row is not None and row["n"] else None
 
 
 def _completeness(results: AuditResults) -> list[Block]:
@@ -114,12 +110,9 @@ def _completeness(results: AuditResults) -> list[Block]:
     columns = [column for column in columns if column.heading != "Not known"]
     expected = [row for row in found if row["requirement"] in _EXPECTED]
     others = [row for row in found if row["requirement"] not in _EXPECTED]
-    heading = (
-        f"{complete_fields(results)[2]}; least often filled in: {within(word(least['column']))}, "
-        f"{wording.proportion(least)}"
-        if least
-        else "How complete the fields are"
-    )
+    heading = "How complete the fields are"
+    if least is not None:
+        heading = f"Least often filled in: {within(word(least['column']))}, {wording.proportion(least)}"
     blocks: list[Block] = [
         Subheading(heading),
         Paragraph(
@@ -152,7 +145,7 @@ def _available(results: AuditResults) -> list[Block]:
         [
             Column("Figure", plain("title"), "label"),
             Column("Given", lambda row: "yes" if row["available"] else "no", "short"),
-            Column("Why not", lambda row: str(row["reason"]) or wording.NOTHING, "text"),
+            Column("Why not", lambda row: spoken(row["reason"]) or wording.NOTHING, "text"),
         ],
         found,
     )

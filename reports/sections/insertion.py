@@ -19,7 +19,13 @@ def failed_insertions_section(results: AuditResults) -> Section:
     headline = one(results, "failed_insertions", by="overall", unit="visit", window=PERIOD)
     if headline is None:
         return empty_section(results, "failed-insertions", "Failed insertions", "failed_insertions")
-    blocks: list[Block] = [*_three(results), *_by_parity(results), *_over_time(results), *_groups(results)]
+    blocks: list[Block] = [
+        *_three(results),
+        *_by_parity(results),
+        *_over_time(results),
+        *_first_pass(results),
+    ]
+    blocks.extend(_groups(results))
     blocks.append(counted_how("failed_insertions"))
     return Section("failed-insertions", "Failed insertions", failed_heading(headline), tuple(blocks))
 
@@ -128,6 +134,21 @@ def _over_time(results: AuditResults) -> list[Block]:
         f"Of {len(found)} intervals of 95%, about one in twenty lies apart by chance alone.",
     )
     return [FigureBlock(figure)]
+
+
+def _first_pass(results: AuditResults) -> list[Block]:
+    """How often one pass of one device did."""
+    found = rows(results, "first_pass_success", by="overall")
+    if not found:
+        return []
+    columns = proportion_columns(
+        Column("Window", lambda row: word(row["window"]), "label"), events="One pass", of="Attempts"
+    )
+    return [
+        Subheading("Placed at the first pass"),
+        TableBlock(html_table("Attempts that needed one pass only", columns, found, foot=PROPORTION_FOOT)),
+        counted_how("first_pass_success"),
+    ]
 
 
 def _groups(results: AuditResults) -> list[Block]:

@@ -8,9 +8,9 @@ from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, is_known, limits_of, one, rows
 from reports.sections import benchmarks, clinicians, rates
-from reports.sections.data_quality import accounted, complete_fields, least_complete
+from reports.sections.data_quality import accounted, filled_in, least_complete
 from reports.sections.parts import CASES_NOT_PEOPLE, WHOLE
-from reports.sections.statements import Statement, scale_top, statements
+from reports.sections.statements import Statement, statements
 from reports.tables import Column, html_table, plain
 from reports.words_for_codes import quarter, within, word
 
@@ -41,8 +41,7 @@ class PageOne:
 
 def page_one(results: AuditResults) -> PageOne:
     """The first page of the report, from the result tables alone."""
-    said = statements(results)
-    top = scale_top(results)
+    said, top = statements(results)
     actions = rows(results, "action_list")
     return PageOne(
         service=results.service,
@@ -91,14 +90,14 @@ def _believe(results: AuditResults) -> Believe:
         percentage, limits = wording.percent(known["proportion"]), wording.span(*limits_of(known)[:2])
         said = f"women: their outcome at 12 months is known ({percentage}%, {limits})"
         figures.append((f"{wording.count(known['events'])} of {wording.count(known['n'])}", said))
-    if least is not None:
-        enough, fields, _ = complete_fields(results)
-        floor = wording.percent(results.settings.thresholds.recorded_floor, places=0)
+    whole = filled_in(results)
+    if whole is not None and least is not None:
+        seldom = f"{wording.count(least['events'])} of {wording.count(least['n'])}"
         said = (
-            f"fields that every log should have are filled in for {floor}% of rows or more; least often "
-            f"{within(word(least['column']))}, {wording.proportion(least)}"
+            f"entries that every log should have are filled in ({wording.percent(whole['proportion'])}%); least "
+            f"often {within(word(least['column']))}, {seldom}"
         )
-        figures.append((f"{enough} of {fields}", said))
+        figures.append((f"{wording.count(whole['events'])} of {wording.count(whole['n'])}", said))
     return Believe(_BELIEVE.get(results.gate, _BELIEVE["not_yet_due"]), tuple(figures))
 
 

@@ -49,16 +49,12 @@ class _Found:
     other: tuple[float, float, float] | None = None
 
 
-def statements(results: AuditResults) -> tuple[Statement, ...]:
-    """The statements of page one, in the order of a woman's way through the clinic."""
-    top = scale_top(results)
-    return tuple(_said(results, found, top) for found in _all(results))
-
-
-def scale_top(results: AuditResults) -> float:
-    """The end of the scale that all drawings of page one share (0-1)."""
-    uppers = [found.upper for found in _all(results) if is_known(found.upper) and not found.whole_scale]
-    return nice_top(max(uppers, default=0.1))
+def statements(results: AuditResults) -> tuple[tuple[Statement, ...], float]:
+    """The statements of page one, in the order of a woman's way through the clinic, and the end of their scale."""
+    made = _all(results)
+    uppers = [found.upper for found in made if is_known(found.upper) and not found.whole_scale]
+    top = nice_top(max(uppers, default=0.1))
+    return tuple(_said(results, found, top) for found in made), top
 
 
 def _all(results: AuditResults) -> list[_Found]:

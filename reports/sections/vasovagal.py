@@ -10,7 +10,7 @@ from reports.words_for_codes import grouping, stratum, within, word
 
 _TABLE = "vasovagal_by_parity"
 _DEFINITIONS = ("vasovagal_any", "vasovagal_grade_2_plus", "syncope")
-_BY = ("parity_group", "parous", "births_group")
+_BY = ("parity_group", "parous", "births_group", "timing_group")
 
 
 def vasovagal_section(results: AuditResults) -> Section:
@@ -191,5 +191,5 @@ def _all_groups(results: AuditResults) -> list[Block]:
         Column("Reaction", lambda row: word(row["definition"]), "short"),
         Column("Window", lambda row: word(row["window"]), "short"),
     ]
-    table = html_table("Vasovagal reactions by births", columns, found, foot=PROPORTION_FOOT)
-    return [Folded("By births, every definition", table)]
+    table = html_table("Vasovagal reactions by births and timing", columns, found, foot=PROPORTION_FOOT)
+    return [Folded("By births and timing, every definition", table)]

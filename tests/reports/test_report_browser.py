@@ -1,0 +1,174 @@
+"""The page in a real browser: opened from a file, without a network."""
+
+import os
+import shutil
+import struct
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from audit.records import AuditResults
+from reports.editions import render_internal
+
+pytestmark = pytest.mark.browser
+
+_PLACES = ("chromium", "chromium-browser", "google-chrome", "chrome")
+_OFFLINE = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """A Chromium; where there is none, a failure in continuous integration and a skip elsewhere."""
+    from playwright.sync_api import sync_playwright
+
+    found = next((path for name in _PLACES if (path := shutil.which(name))), None)
+    if found is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail("no Chromium: these tests must run in continuous integration")
+        pytest.skip("no Chromium on this machine")
+    with sync_playwright() as tool:
+        opened = tool.chromium.launch(executable_path=found, args=_OFFLINE)
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="module")
+def report(demo_results: AuditResults, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The report as a file."""
+    path = tmp_path_factory.mktemp("report") / "report.html"
+    path.write_text(render_internal(demo_results), encoding="utf-8")
+    return path
+
+
+class _Seen:
+    """A page with what it said and what it asked for."""
+
+    def __init__(self, browser: Any, path: Path, **options: Any) -> None:
+        self.context = browser.new_context(**options)
+        self.page = self.context.new_page()
+        self.said: list[str] = []
+        self.asked: list[str] = []
+        self.page.on("console", lambda message: self.said.append(message.text))
+        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.page.goto(path.as_uri())
+
+    def drawn(self) -> "_Seen":
+        """The same, once everything is drawn."""
+        self.until("document.documentElement.dataset.drawn === 'yes'")
+        return self
+
+    def until(self, condition: str) -> None:
+        """Wait for a condition; asked from outside, as the page's policy forbids evaluating text inside it."""
+        for _ in range(200):
+            if self.page.evaluate(condition):
+                return
+            self.page.wait_for_timeout(50)
+        pytest.fail(f"never came true: {condition}")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_it_opens_from_a_file_without_a_request_or_a_complaint(
+    browser: Any, report: Path, scheme: str
+) -> None:
+    seen = _Seen(browser, report, color_scheme=scheme).drawn()
+    assert seen.said == []
+    assert seen.asked == [report.as_uri()]
+    assert seen.page.evaluate("document.querySelectorAll('.plot').length") == seen.page.evaluate(
+        "document.querySelectorAll('.plot .main-svg:first-child').length"
+    )
+    # Without the library's own styles the layers would stand one below the other.
+    assert seen.page.evaluate(
+        "[...document.querySelectorAll('.main-svg')].every(s => getComputedStyle(s).position === 'absolute')"
+    )
+    seen.context.close()
+
+
+@pytest.mark.parametrize("width", [320, 768, 1440])
+def test_nothing_scrolls_sideways_and_no_drawing_is_wider_than_its_place(
+    browser: Any, report: Path, width: int
+) -> None:
+    seen = _Seen(browser, report, viewport={"width": width, "height": 900}).drawn()
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
+    assert seen.page.evaluate(
+        "[...document.querySelectorAll('.plot')].every("
+        "p => p.querySelector('.main-svg').getBoundingClientRect().width <= p.clientWidth + 1)"
+    )
+    seen.context.close()
+
+
+def test_the_dark_theme_changes_the_drawings_too(browser: Any, report: Path) -> None:
+    colours = []
+    for scheme in ("light", "dark"):
+        seen = _Seen(browser, report, color_scheme=scheme).drawn()
+        colours.append(
+            seen.page.evaluate("getComputedStyle(document.querySelector('.plot .annotation-text')).fill")
+        )
+        seen.context.close()
+    assert colours[0] != colours[1]
+
+
+def test_without_scripts_every_table_and_a_sentence_remain(browser: Any, report: Path) -> None:
+    seen = _Seen(browser, report, java_script_enabled=False)
+    assert seen.page.locator("table").count() > 20
+    assert seen.page.locator(".undrawn").count() == seen.page.locator(".plot").count()
+    seen.context.close()
+
+
+def test_the_keyboard_reaches_page_one_and_the_contents(browser: Any, report: Path) -> None:
+    seen = _Seen(browser, report).drawn()
+    seen.page.keyboard.press("Tab")
+    assert seen.page.evaluate("document.activeElement.className") == "skip"
+    seen.page.keyboard.press("Enter")
+    assert seen.page.evaluate("location.hash") == "#page-one"
+    seen.context.close()
+
+
+def test_on_paper_the_drawings_are_light_and_fit_between_the_margins(
+    browser: Any, report: Path, tmp_path: Path
+) -> None:
+    seen = _Seen(browser, report, color_scheme="dark", viewport={"width": 1600, "height": 900}).drawn()
+    seen.page.emulate_media(media="print", color_scheme="dark")
+    # 174 mm at 96 dots per inch.
+    paper = 174 / 25.4 * 96
+    seen.until("document.querySelector('.plot .main-svg').getBoundingClientRect().width < 660")
+    widths = seen.page.evaluate(
+        "[...document.querySelectorAll('.plot .main-svg:first-child')].map(s => s.getBoundingClientRect().width)"
+    )
+    assert max(widths) <= paper
+    fill = seen.page.evaluate("getComputedStyle(document.querySelector('.plot .annotation-text')).fill")
+    assert fill == "rgb(31, 42, 55)"
+    written = tmp_path / "report.pdf"
+    seen.page.pdf(path=str(written), prefer_css_page_size=True, print_background=True)
+    assert written.read_bytes().startswith(b"%PDF")
+    seen.context.close()
+
+
+def test_a_picture_of_the_page_is_not_empty(browser: Any, report: Path) -> None:
+    seen = _Seen(browser, report, viewport={"width": 800, "height": 600}).drawn()
+    picture = seen.page.locator("#funnel .plots").screenshot()
+    width, height = struct.unpack(">II", picture[16:24])
+    assert width > 400
+    assert height > 300
+    assert len(picture) > 10_000
+    seen.context.close()
+
+
+def test_hostile_text_runs_nothing(browser: Any, hostile_results: AuditResults, tmp_path: Path) -> None:
+    path = tmp_path / "hostile.html"
+    path.write_text(render_internal(hostile_results), encoding="utf-8")
+    seen = _Seen(browser, path).drawn()
+    assert seen.page.evaluate("window.hacked === undefined")
+    assert seen.page.locator("img").count() == 0
+    assert seen.said == []
+    assert seen.asked == [path.as_uri()]
+    seen.context.close()

@@ -1,0 +1,215 @@
+"""Sections: each says what it found, and each says why when it found nothing."""
+
+import html
+import re
+from dataclasses import replace
+
+import pytest
+
+from audit.records import AuditResults
+from reports.choosing import one, rows
+from reports.editions import INTERNAL, render_internal
+from reports.sections import benchmarks, clinicians, rates
+from reports.sections.expulsion import expulsion_section
+from reports.sections.insertion import failed_heading
+from reports.sections.page_one import page_one
+from reports.sections.section import Section
+from reports.sections.vasovagal import contrast_sentence
+
+GATES = ("last_known_leads", "both_as_equals", "bounds_only", "not_yet_due")
+
+
+def _words(section: Section) -> str:
+    """All running text of a section."""
+    texts = [section.heading]
+    for block in section.blocks:
+        if block.kind in ("paragraph", "caution", "subheading"):
+            texts.append(block.text)
+    return " ".join(texts)
+
+
+def _without(results: AuditResults, *names: str) -> AuditResults:
+    """Results in which some tables are missing, and are said to be off."""
+    tables = {name: table for name, table in results.tables.items() if name not in names}
+    told = tables["indicator_availability"].copy()
+    off = told["indicator"].isin(names)
+    told.loc[off, "available"] = False
+    told.loc[off, "reason"] = "This log does not record it."
+    return replace(results, tables={**tables, "indicator_availability": told})
+
+
+def test_every_section_renders_without_any_table(make_results) -> None:  # type: ignore[no-untyped-def]
+    for make in INTERNAL:
+        section = make(make_results())
+        assert section.heading
+        assert section.blocks
+
+
+def test_every_section_renders_when_every_table_is_empty(demo_results: AuditResults) -> None:
+    tables = {name: table.iloc[:0] for name, table in demo_results.tables.items()}
+    for make in INTERNAL:
+        assert make(replace(demo_results, tables=tables)).heading
+
+
+def test_the_page_renders_with_any_one_table_missing_or_alone(demo_results: AuditResults) -> None:
+    for name, table in demo_results.tables.items():
+        others = {other: rest for other, rest in demo_results.tables.items() if other != name}
+        for tables in (others, {name: table}):
+            changed = replace(demo_results, tables=tables)
+            assert all(make(changed).heading for make in INTERNAL)
+            assert page_one(changed).believe.sentence
+
+
+@pytest.mark.parametrize(
+    ("table", "label"),
+    [
+        ("failed_insertions", "Failed insertions"),
+        ("vasovagal_by_parity", "Vasovagal reactions"),
+        ("perforation", "Perforation"),
+        ("expulsion_incidence", "Expulsion"),
+        ("removal_incidence", "Removal"),
+        ("continuation_curve", "Continuation"),
+        ("person_time_rates", "Rates per 100 woman-years"),
+        ("failed_insertions_by_clinician", "Clinicians"),
+    ],
+)
+def test_a_figure_that_is_off_says_what_the_log_lacks(
+    demo_results: AuditResults, table: str, label: str
+) -> None:
+    off = _without(demo_results, table)
+    section = next(made for make in INTERNAL if (made := make(off)).label == label)
+    assert "does not record it" in _words(section)
+    assert "not the same as none" in _words(section)
+
+
+def test_no_expulsion_at_all_is_a_result_and_not_a_gap(demo_results: AuditResults) -> None:
+    table = demo_results.tables["expulsion_incidence"].copy()
+    zero = ["events", "cumulative_events", "incidence", "ci_lower", "one_minus_km", "km_lower"]
+    table[zero] = 0
+    changed = replace(demo_results, tables={**demo_results.tables, "expulsion_incidence": table})
+    assert expulsion_section(changed).heading.startswith("By 12 months 0 of 100")
+
+
+@pytest.mark.parametrize("gate", GATES)
+def test_the_gate_decides_what_the_page_may_say(demo_results: AuditResults, gate: str) -> None:
+    changed = replace(demo_results, gate=gate)
+    first = page_one(changed)
+    big = " ".join(said.big for said in first.statements)
+    continuation = next(made for make in INTERNAL if (made := make(changed)).label == "Continuation")
+    drawn = any(block.kind == "figure" for block in continuation.blocks)
+    if gate == "bounds_only":
+        assert "in 100 devices" not in big
+        assert not drawn
+        assert "we cannot tell" in continuation.heading
+    else:
+        assert drawn
+        assert (" or " in big) == (gate != "last_known_leads")
+    assert (first.believe.sentence.startswith("Yes")) == (gate == "last_known_leads")
+    assert ("no placement is old enough" in first.believe.sentence) == (gate == "not_yet_due")
+
+
+def test_the_heading_of_failures_says_counts() -> None:
+    assert (
+        failed_heading({"events": 31, "n": 640}) == "31 of 640 visits for an insertion ended without a device"
+    )
+    assert failed_heading({"events": 0, "n": 12}) == "A device was placed at every one of 12 visits"
+    assert failed_heading({"events": 0, "n": 0}) == "No insertion with a known outcome in this period"
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "said"),
+    [(1.2, 3.0, "more often"), (0.2, 0.9, "less often"), (0.8, 1.4, "No difference larger than chance")],
+)
+def test_a_comparison_says_more_only_when_its_interval_leaves_out_one(
+    lower: float, upper: float, said: str
+) -> None:
+    contrast = {"events": 9, "n": 90, "reference_events": 3, "reference_n": 80}
+    assert said in contrast_sentence(contrast | {"ratio_lower": lower, "ratio_upper": upper})
+
+
+def test_clinicians_come_in_order_of_code_and_a_mark_is_a_reason_to_look(demo_results: AuditResults) -> None:
+    found = rows(demo_results, "failed_insertions_by_clinician", window="rolling_12_months")
+    codes = [str(row["stratum"]) for row in found if row["stratum"] != "not recorded"]
+    assert codes == sorted(codes)
+    words = _words(clinicians.clinicians_section(demo_results))
+    assert "never a finding about a person" in words
+    assert "chance alone would give at most" in words
+
+
+def test_only_what_crosses_a_limit_stands_under_beyond_chance(demo_results: AuditResults) -> None:
+    marked = clinicians.beyond(
+        rows(demo_results, "failed_insertions_by_clinician", window="rolling_12_months")
+    )
+    expected = len(marked) + len(rates.crossed(demo_results)) + len(benchmarks.apart(demo_results))
+    assert len(page_one(demo_results).beyond) == expected
+    assert "chance alone" in page_one(demo_results).by_chance
+
+
+def test_a_rate_is_marked_only_where_both_rules_show_it(demo_results: AuditResults) -> None:
+    table = demo_results.tables["period_against_earlier"].copy()
+    expelled = table["cause"] == "expulsion"
+    table[["ratio_lower", "ratio_upper"]] = [0.5, 1.5]
+    table.loc[expelled & (table["censoring"] == "last_known"), ["ratio_lower", "ratio_upper"]] = [1.1, 3.0]
+    one_rule = replace(demo_results, tables={**demo_results.tables, "period_against_earlier": table})
+    assert rates.crossed(one_rule) == []
+    both = table.copy()
+    both.loc[expelled, ["ratio_lower", "ratio_upper"]] = [1.1, 3.0]
+    both_rules = replace(demo_results, tables={**demo_results.tables, "period_against_earlier": both})
+    assert [row["cause"] for row in rates.crossed(both_rules)] == ["expulsion"]
+
+
+def test_a_removal_is_never_marked(demo_results: AuditResults) -> None:
+    table = demo_results.tables["period_against_earlier"].copy()
+    table[["ratio_lower", "ratio_upper"]] = [5.0, 9.0]
+    changed = replace(demo_results, tables={**demo_results.tables, "period_against_earlier": table})
+    assert "removal" not in [row["cause"] for row in rates.crossed(changed)]
+
+
+def test_every_visit_that_needs_action_stands_on_page_one(demo_results: AuditResults) -> None:
+    listed = str(page_one(demo_results).actions)
+    visits = demo_results.tables["action_list"]["visit_ref"]
+    assert len(visits) > 0
+    assert all(str(visit) in listed for visit in visits)
+
+
+def test_page_one_holds_five_to_seven_statements_with_their_counts(demo_results: AuditResults) -> None:
+    said = page_one(demo_results).statements
+    assert 5 <= len(said) <= 7
+    headline = one(demo_results, "failed_insertions", by="overall", unit="visit", window="period")
+    assert headline is not None
+    assert said[0].big == f"{headline['events']} of {headline['n']}"
+
+
+def test_a_verdict_needs_an_interval_on_both_sides() -> None:
+    row = {"verdict": "higher", "by": "overall", "stratum": "overall", "outcome": "failed_insertion"}
+    row |= {"measure": "proportion", "own": 0.06, "own_lower": 0.05, "own_upper": 0.07}
+    row |= {"published": 0.04, "published_lower": 0.03, "published_upper": 0.05}
+    row |= {"citation": "Smith AB, Jones C. 2015. A journal 1:1"}
+    assert benchmarks.apart_sentence(row) == (
+        "Failed insertion: ours 6.0% (5.0 to 7.0), published 4.0% (3.0 to 5.0), Smith et al. 2015. Ours is higher."
+    )
+
+
+def test_invented_data_are_announced_and_real_data_are_not(demo_results: AuditResults) -> None:
+    assert "Everything here is invented" in render_internal(demo_results)
+    assert "Everything here is invented" not in render_internal(replace(demo_results, synthetic=False))
+
+
+BANNED = re.compile(
+    r"\b(rank(ed|ing|s)?|worst|best|outliers?|poor(ly|er)?|significan\w*|league|underperform\w*)\b",
+    re.IGNORECASE,
+)
+
+
+@pytest.mark.parametrize("gate", GATES)
+def test_no_word_on_the_page_judges_a_person(demo_results: AuditResults, gate: str) -> None:
+    page = render_internal(replace(demo_results, gate=gate))
+    # Titles of papers and journals are theirs, so only what this report says itself is read.
+    body = re.sub(r"<script.*?</script>|<style.*?</style>", " ", page, flags=re.DOTALL)
+    words = html.unescape(re.sub(r"<[^>]+>", " ", body)).replace("log-rank", "").replace("Log-rank", "")
+    assert BANNED.findall(words) == []
+    assert "nan" not in re.findall(r"[A-Za-z]+", words)
+    # A finding's own message may name a column of the log, and a file has its name.
+    for message in ("visit_log.csv", *demo_results.tables["finding_counts"]["message"]):
+        words = words.replace(message, "")
+    assert re.findall(r"\w*[a-z]_[a-z]\w*", words) == []
