@@ -420,3 +420,30 @@ def test_the_audit_of_the_invented_clinic_runs_from_one_command(tmp_path: Path, 
     said = command("demo", "--out", out)
     assert said.code == NOT_WRITTEN
     assert (out / "log" / "visit_log.csv").read_text(encoding="utf-8") == "mine"
+
+
+def test_progress_is_shown_on_a_terminal_without_colour(log: Path) -> None:
+    terminal, end = os.openpty()
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "audit",
+            "run",
+            str(log),
+            "--period",
+            "2026-Q3",
+            "--out",
+            str(log.parent / "o"),
+        ],
+        stdout=subprocess.PIPE,
+        stderr=end,
+        timeout=60,
+        check=False,
+    )
+    os.close(end)
+    shown = os.read(terminal, 10_000).decode()
+    os.close(terminal)
+    assert done.returncode == DONE
+    assert "Reading the log ..." in shown
+    assert "\x1b" not in shown
