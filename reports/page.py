@@ -47,6 +47,7 @@ def render_page(results: AuditResults, first: PageOne, sections: Sequence[Sectio
             results=results,
             first=first,
             sections=sections,
+            numbers={section.id: number for number, section in enumerate(sections, start=1)},
             edition=edition,
             style=Markup(style.replace("EDITION_LINE", _css_text(edition))),
             loader=Markup(loader),

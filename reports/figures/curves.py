@@ -160,7 +160,7 @@ def _traces(curve: Curve, rows: Sequence[Row]) -> list[Trace]:
 
 
 def _event_points(curve: Curve, rows: Sequence[Row]) -> Trace:
-    """Fewer than ten events: a point for each day with one, its count beside it, and no line that could pass for
+    """Fewer than ten events: a point for each day with one, the count at the last, and no line that could pass for
     a trend."""
     return {
         "type": "scatter",
@@ -169,7 +169,7 @@ def _event_points(curve: Curve, rows: Sequence[Row]) -> Trace:
         "x": [int(row["days"]) for row in rows],
         "y": rounded([row[curve.value] for row in rows]),
         "marker": {"size": 6, "color": curve.color},
-        "text": [wording.count(row["cumulative_events"]) for row in rows],
+        "text": [*([""] * (len(rows) - 1)), *(wording.count(row["cumulative_events"]) for row in rows[-1:])],
         "textposition": "top center",
         "textfont": {"size": SIZE - 2, "color": curve.color},
         "hovertemplate": "%{y:.1%} on day %{x}<extra></extra>",

@@ -10,7 +10,7 @@ from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
 from reports.sections.follow_up import gate_sentence
 from reports.sections.parts import counted_how, empty_section
-from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading
+from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section
 from reports.tables import Column, estimate_cell, html_table, number, plain
 from reports.words_for_codes import grouping, stratum, within, word
 
@@ -211,7 +211,7 @@ def _summary(results: AuditResults) -> list[Block]:
         Column("95% interval", _median_interval, "interval"),
     ]
     table = html_table("Median time in use", columns, found)
-    return [Subheading("How long half the devices stay"), Folded("Median time in use, by device", table)]
+    return [Folded("How long half the devices stay, by device", table)]
 
 
 def _which(row: Row) -> str:

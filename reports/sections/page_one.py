@@ -147,7 +147,7 @@ def _actions(actions: list[Row]) -> Markup:
         {
             "need": word(kind),
             "action": next(str(row["action"]) for row in actions if row["need"] == kind),
-            "visits": ", ".join(_visit(row) for row in actions if row["need"] == kind),
+            "visits": _by_site([row for row in actions if row["need"] == kind]),
         }
         for kind in kinds
     ]
@@ -162,8 +162,12 @@ def _actions(actions: list[Row]) -> Markup:
     )
 
 
-def _visit(row: Row) -> str:
-    """A visit by its reference and site."""
-    if not is_known(row["site_ref"]):
-        return str(row["visit_ref"])
-    return f"{row['visit_ref']} ({row['site_ref']})"
+def _by_site(actions: list[Row]) -> str:
+    """The visits of one kind of need, site by site."""
+    sites: dict[str, list[str]] = {}
+    for row in actions:
+        site = str(row["site_ref"]) if is_known(row["site_ref"]) else ""
+        sites.setdefault(site, []).append(str(row["visit_ref"]))
+    return "; ".join(
+        f"{site}: {', '.join(visits)}" if site else ", ".join(visits) for site, visits in sites.items()
+    )

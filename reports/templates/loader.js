@@ -67,6 +67,21 @@
 
   function drawAll() { plots.forEach(draw); }
 
+  // A table wider than the window scrolls inside its own frame, so the keyboard must be able to reach that frame.
+  function reachable() {
+    document.querySelectorAll(".scroll").forEach(function (frame) {
+      if (frame.scrollWidth <= frame.clientWidth) {
+        frame.removeAttribute("tabindex");
+        frame.removeAttribute("role");
+        frame.removeAttribute("aria-label");
+        return;
+      }
+      frame.tabIndex = 0;
+      frame.setAttribute("role", "region");
+      frame.setAttribute("aria-label", frame.querySelector("caption").textContent);
+    });
+  }
+
   function toPaper() {
     if (printing) return;
     printing = true;
@@ -93,7 +108,7 @@
       if (window.innerWidth === width || printing) return;
       width = window.innerWidth;
       clearTimeout(waiting);
-      waiting = setTimeout(drawAll, 120);
+      waiting = setTimeout(function () { drawAll(); reachable(); }, 120);
     });
   }
 
@@ -111,5 +126,7 @@
     document.documentElement.dataset.drawn = "yes";
   }
 
+  reachable();
+  document.addEventListener("toggle", reachable, true);
   start();
 })();

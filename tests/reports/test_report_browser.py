@@ -133,6 +133,14 @@ def test_the_keyboard_reaches_page_one_and_the_contents(browser: Any, report: Pa
     seen.context.close()
 
 
+def test_a_table_wider_than_the_window_can_be_reached_by_keyboard(browser: Any, report: Path) -> None:
+    seen = _Seen(browser, report, viewport={"width": 320, "height": 900}).drawn()
+    wide = "[...document.querySelectorAll('.scroll')].filter(f => f.scrollWidth > f.clientWidth)"
+    assert seen.page.evaluate(f"{wide}.length") > 0
+    assert seen.page.evaluate(f"{wide}.every(f => f.tabIndex === 0 && f.getAttribute('aria-label'))")
+    seen.context.close()
+
+
 def test_on_paper_the_drawings_are_light_and_fit_between_the_margins(
     browser: Any, report: Path, tmp_path: Path
 ) -> None:
