@@ -31,7 +31,10 @@ def log_of(tmp_path: Path) -> Callable[..., VisitLog]:
         path = tmp_path / f"drawn{next(number)}.csv"
         with path.open("w", encoding="utf-8", newline="") as file:
             csv.writer(file).writerows(_cells(line) for line in text.strip().splitlines())
-        return load_visits([path], settings, data_to=data_to, allow_set_aside=True)
+        log = load_visits([path], settings, data_to=data_to, allow_set_aside=True)
+        # A drawn row that was not understood would leave the test to say something else than it draws.
+        assert set(log.set_aside["reason"]) <= {"after_data_to"}
+        return log
 
     return load
 

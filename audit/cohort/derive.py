@@ -6,7 +6,6 @@ import pandas as pd
 from audit.cohort.attempts import derive_attempts, visit_names
 from audit.cohort.columns import Days, Mask, code, date, is_one_of, reference, whole_days
 from audit.cohort.events import (
-    by_new_insertion,
     contacts,
     ending_events,
     finding,
@@ -16,7 +15,8 @@ from audit.cohort.events import (
     removed,
     status_known,
 )
-from audit.cohort.linking import latest_before, link_contacts, link_events
+from audit.cohort.linking import link_contacts, link_events
+from audit.cohort.perforations import blamed_attempts, perforations_told
 from audit.cohort.placements import (
     close_spells,
     judge_follow_up,
@@ -76,7 +76,12 @@ def derive_cohort(log: VisitLog, settings: AuditSettings | None = None) -> Cohor
     )
     spells = judge_follow_up(spells, _linked(place, since, status_known(rows)), windows)
     spells = name_kinds(spells, rows.loc[removed(rows) & (place < 0), ["patient_ref", "_day"]])
-    spells = mark_states(spells, _pregnant(spells, rows, place, since), _perforated(rows, place))
+    blamed = blamed_attempts(attempts, spells, rows, place)
+    spells = mark_states(
+        spells,
+        _pregnant(spells, rows, place, since),
+        perforations_told(rows, np.where(blamed < 0, place, -1)),
+    )
     findings = [
         told,
         _sequence_findings(spells, rows, events[~too_early], place, since),
@@ -84,7 +89,7 @@ def derive_cohort(log: VisitLog, settings: AuditSettings | None = None) -> Cohor
         _emergency_finding(attempts),
     ]
     return Cohort(
-        attempts=_attempt_table(attempts, spells, rows, place),
+        attempts=_attempt_table(attempts, spells, perforations_told(rows, blamed)),
         placements=_placement_table(spells),
         follow_ups=_follow_up_table(rows, place, since),
         findings=pd.concat(findings, ignore_index=True),
@@ -130,32 +135,6 @@ def _pregnant(spells: pd.DataFrame, rows: pd.DataFrame, place: Days, since: Days
     named = code(rows, "pregnancy").astype(object)
     kind = named.where(named.isin(PREGNANCY_STATES[1:]), "location_unknown")
     return pd.DataFrame({"place": place[counts], "state": kind.to_numpy()[counts]})
-
-
-def _perforated(rows: pd.DataFrame, place: Days) -> pd.DataFrame:
-    """What contacts say of a perforation at these positions, what counts most last."""
-    state = _perforation_state(rows)
-    told = (state != "") & (place >= 0)
-    # A later visit that finds nothing does not undo one already confirmed.
-    weight = np.where(state[told] == "none", 0, np.where(state[told] == "extent_unknown", 1, 2))
-    order = np.argsort(weight, kind="stable")
-    return pd.DataFrame({"place": place[told][order], "state": state[told][order]})
-
-
-def _perforation_state(rows: pd.DataFrame) -> np.ndarray:
-    """partial, complete, extent_unknown, none (ruled out) or nothing said."""
-    reason = is_one_of(rows, "removal_reason_main", "perforation") & removed(rows)
-    own = ~by_new_insertion(rows)
-    return np.select(
-        [
-            is_one_of(rows, "perforation_confirmed", "partial_embedded") & own,
-            is_one_of(rows, "perforation_confirmed", "complete_extrauterine") & own,
-            reason,
-            is_one_of(rows, "perforation_confirmed", "no"),
-        ],
-        ["partial", "complete", "extent_unknown", "none"],
-        "",
-    )
 
 
 def _sequence_findings(
@@ -214,33 +193,16 @@ def _emergency_finding(attempts: pd.DataFrame) -> pd.DataFrame:
     return finding("emergency_without_copper", *_at(attempts[emergency & hormonal]))
 
 
-def _attempt_table(
-    attempts: pd.DataFrame, spells: pd.DataFrame, rows: pd.DataFrame, place: Days
-) -> pd.DataFrame:
+def _attempt_table(attempts: pd.DataFrame, spells: pd.DataFrame, told: pd.DataFrame) -> pd.DataFrame:
     """The attempts with the placement each led to and the perforation counted against each."""
     whole = attempts.assign(placement=-1)
     whole.loc[spells["attempt"], "placement"] = np.arange(len(spells))
     state = whole["perforation"].to_numpy(dtype=object).copy()
     state[spells["attempt"]] = spells["perforation"].to_numpy(dtype=object)
-    told = _perforated(rows, np.where(place < 0, _latest_attempt(whole, rows), -1))
     kept = (told["state"] == "none") & np.isin(state[told["place"]], CONFIRMED_PERFORATIONS)
     state[told.loc[~kept, "place"]] = told.loc[~kept, "state"]
     whole["perforation"] = pd.Categorical(state, categories=list(PERFORATION_STATES))
     return whole[list(ATTEMPTS.names)]
-
-
-def _latest_attempt(attempts: pd.DataFrame, rows: pd.DataFrame) -> Days:
-    """Position of the latest attempt before each contact, if it led to no device; -1 for none.
-
-    A deferral touched nothing, and a replacement tells of the device before it.
-    """
-    begun = np.flatnonzero(attempts["outcome"] != "deferred")
-    tries = attempts.iloc[begun].assign(_day=whole_days(attempts["attempt_date"].iloc[begun]))
-    until = rows["_day"].to_numpy() - is_one_of(rows, "visit_kind", "removal_and_replacement")
-    at = latest_before(tries, rows["patient_ref"].to_numpy(), until, or_on=True)
-    latest = np.where(at >= 0, np.append(begun, -1)[at], -1)
-    failed = np.append((attempts["placement"] < 0).to_numpy(), False)
-    return np.where(failed[latest], latest, -1)
 
 
 def _placement_table(spells: pd.DataFrame) -> pd.DataFrame:

@@ -166,8 +166,8 @@ def test_a_check_counts_from_day_21_to_day_56_when_the_status_is_known(cohort_of
         W56         | 2025-02-26 | remote_contact |                   | in_situ_reported
         W57         | 2025-01-01 | insertion      | placed            |
         W57         | 2025-02-27 | follow_up      |                   | in_situ_confirmed
-        Unsure      | 2025-01-01 | insertion      | placed            |
-        Unsure      | 2025-01-31 | follow_up      |                   | unknown
+        Silent      | 2025-01-01 | insertion      | placed            |
+        Silent      | 2025-01-31 | follow_up      |                   | unknown
         Expelled    | 2025-01-01 | insertion      | placed            |
         Expelled    | 2025-01-31 | follow_up      |                   | complete_expulsion
         """,
@@ -212,7 +212,7 @@ def test_the_outcome_is_known_by_an_ending_or_the_device_seen_on_day_330_or_late
         Moved       | 2025-12-20 | remote_contact |                   |                    | moved_away
         Refused     | 2025-01-01 | insertion      | placed            |                    |
         Refused     | 2025-12-20 | remote_contact |                   |                    | declined
-        Never       | 2025-01-01 | insertion      | placed            |                    |
+        Unheard     | 2025-01-01 | insertion      | placed            |                    |
         Died        | 2025-01-01 | insertion      | placed            |                    |
         Died        | 2025-03-01 | remote_contact |                   |                    | died
         Again       | 2025-01-01 | insertion      | placed            |                    |

@@ -141,6 +141,30 @@ def test_a_perforation_found_after_a_failed_attempt_counts_against_that_attempt(
     assert perforations(cohort) == ["complete", "unknown"]
 
 
+def test_a_perforation_found_after_a_failed_attempt_is_not_that_of_a_device_long_out(
+    cohort_of: Derive,
+) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_date | visit_kind              | insertion_outcome | perforation_confirmed
+        Removed     | 2025-01-01 | insertion               | placed            |
+        Removed     | 2025-01-31 | removal                 |                   |
+        Removed     | 2025-03-01 | insertion               | failed            |
+        Removed     | 2025-03-10 | follow_up               |                   | complete_extrauterine
+        Exchanged   | 2025-01-01 | insertion               | placed            |
+        Exchanged   | 2025-03-01 | removal_and_replacement | failed            |
+        Exchanged   | 2025-03-10 | follow_up               |                   | complete_extrauterine
+        Still       | 2025-01-01 | insertion               | placed            |
+        Still       | 2025-03-01 | insertion               | failed            |
+        Still       | 2025-03-10 | follow_up               |                   | complete_extrauterine
+        """)
+    assert perforations(cohort) == ["unknown", "complete", "unknown", "complete", "complete", "unknown"]
+    assert spells(cohort, "perforation") == [
+        ("removal", 30, "unknown"),
+        ("removal", 59, "unknown"),
+        ("perforation", 68, "complete"),
+    ]
+
+
 def test_a_removal_for_perforation_leaves_its_extent_unknown(cohort_of: Derive) -> None:
     cohort = cohort_of("""
         patient_ref | visit_date | visit_kind | insertion_outcome | removal_reason_main
