@@ -210,8 +210,8 @@ def test_the_outcome_is_known_by_an_ending_or_the_device_seen_on_day_330_or_late
         Expelled    | 2025-03-01 | follow_up      |                   | complete_expulsion |
         Moved       | 2025-01-01 | insertion      | placed            |                    |
         Moved       | 2025-12-20 | remote_contact |                   |                    | moved_away
-        Refused     | 2025-01-01 | insertion      | placed            |                    |
-        Refused     | 2025-12-20 | remote_contact |                   |                    | declined
+        Refuser     | 2025-01-01 | insertion      | placed            |                    |
+        Refuser     | 2025-12-20 | remote_contact |                   |                    | declined
         Unheard     | 2025-01-01 | insertion      | placed            |                    |
         Died        | 2025-01-01 | insertion      | placed            |                    |
         Died        | 2025-03-01 | remote_contact |                   |                    | died

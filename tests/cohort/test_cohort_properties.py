@@ -85,7 +85,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 every_log = settings(
-    max_examples=30, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
+    max_examples=20, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
 )
 
 
@@ -148,7 +148,7 @@ def each_visit_and_each_woman_count_once(attempts: pd.DataFrame) -> None:
     assert (attempts.loc[attempts["taken_over"], "outcome"] == "failed").all()
 
 
-@settings(parent=every_log, max_examples=12)
+@settings(parent=every_log, max_examples=10)
 @given(log=rows(one_a_day=True), data=st.data())
 def test_the_order_of_the_rows_does_not_matter_where_no_day_has_two(
     folder: Path, log: list[list[str]], data: st.DataObject
@@ -172,7 +172,7 @@ def _by_visit(table: pd.DataFrame, log: list[list[str]]) -> pd.DataFrame:
     return plain.sort_values(["woman", "day_written", "clinician_ref"], ignore_index=True)
 
 
-@settings(parent=every_log, max_examples=5)
+@settings(parent=every_log, max_examples=4)
 @given(log=rows())
 def test_a_whole_audit_runs_on_whatever_a_log_tells(folder: Path, log: list[list[str]]) -> None:
     derived(folder, log)
