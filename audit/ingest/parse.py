@@ -136,6 +136,27 @@ def plain_text(text: str, *, keep: Mapping[str, str] | None = None) -> str | Rea
     return BLANK if blank else value
 
 
+def known_text(text: str) -> str | Reading:
+    """As `plain_text`; a reading too when the text is a word that means unknown.
+
+    Parameters
+    ----------
+    text
+        A cell of a column that has no words of its own.
+
+    Returns
+    -------
+    str or Reading
+
+    Examples
+    --------
+    >>> known_text("not asked"), known_text("7 mm")
+    (Reading(value=None, reason='', note=''), '7 mm')
+    """
+    plain = plain_text(text)
+    return UNKNOWN if isinstance(plain, str) and plain.casefold() in UNKNOWN_WORDS else plain
+
+
 def _with_plain_digits(text: str) -> str:
     """Decimal digits of any script as 0 to 9; superscripts and the like are not decimal and stay."""
     if text.isascii():

@@ -3,7 +3,7 @@
 import datetime
 import re
 
-from audit.ingest.parse import Reading, plain_text
+from audit.ingest.parse import Reading, known_text
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _FULL_MONTHS = (
@@ -25,6 +25,7 @@ _CLOCK = (
     r"(?: ?[AaPp][Mm])?(?: ?Z| ?[+-][0-9]{2}:?[0-9]{2})?)?"
 )
 _ISO = re.compile(r"([0-9]{4})([-/.])([0-9]{1,2})\2([0-9]{1,2})" + _CLOCK)
+_COMPACT = re.compile(r"([0-9]{4})([0-9]{2})([0-9]{2})")
 _NUMERIC = re.compile(r"([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4}|[0-9]{2})" + _CLOCK)
 _DAY_MONTH = re.compile(r"([0-9]{1,2})[ \-/.]*([A-Za-z]+)[ \-/.,]*([0-9]{4}|[0-9]{2})" + _CLOCK)
 _MONTH_DAY = re.compile(r"([A-Za-z]+)[ \-/.]*([0-9]{1,2})(?:, ?| )([0-9]{4}|[0-9]{2})" + _CLOCK)
@@ -36,8 +37,8 @@ def parse_date(text: str, *, order: str) -> Reading:
     Parameters
     ----------
     text
-        ISO (2024-04-03, also with time and zone, which are dropped without a shift), a day and month by
-        number in the declared order, or with an English month name in any order.
+        ISO (2024-04-03 or 20240403, also with time and zone, which are dropped without a shift), a day and
+        month by number in the declared order, or with an English month name in any order.
     order
         ``iso``, ``day_month_year`` or ``month_day_year``.
 
@@ -45,7 +46,8 @@ def parse_date(text: str, *, order: str) -> Reading:
     -------
     Reading
         A `datetime.date`; or the reason ``not_a_date``, ``date_order_not_declared`` (day and month by number
-        though the order is ``iso``), ``other_date_order`` (a date only in the order not declared).
+        though the order is ``iso``), ``other_date_order`` (a date only in the order not declared). The note
+        ``either_order`` marks a date that would be another day in the other order.
 
     Notes
     -----
@@ -62,11 +64,13 @@ def parse_date(text: str, *, order: str) -> Reading:
     >>> parse_date("03/04/2024", order="iso").reason
     'date_order_not_declared'
     """
-    plain = plain_text(text)
+    plain = known_text(text)
     if isinstance(plain, Reading):
         return plain
     if found := _ISO.fullmatch(plain):
         return _calendar(found[1], found[3], found[4])
+    if found := _COMPACT.fullmatch(plain):
+        return _calendar(found[1], found[2], found[3])
     if found := _NUMERIC.fullmatch(plain):
         return _numeric_date(found[1], found[3], found[4], order)
     if found := _DAY_MONTH.fullmatch(plain):
@@ -83,7 +87,10 @@ def _numeric_date(first: str, second: str, year: str, order: str) -> Reading:
         undeclared = not (day_first.reason and month_first.reason)
         return Reading(reason="date_order_not_declared" if undeclared else "not_a_date")
     declared, other = (day_first, month_first) if order == "day_month_year" else (month_first, day_first)
-    return Reading(reason="other_date_order") if declared.reason and not other.reason else declared
+    if declared.reason and not other.reason:
+        return Reading(reason="other_date_order")
+    either = not other.reason and declared.value not in (None, other.value)
+    return Reading(declared.value, note="either_order") if either else declared
 
 
 def _calendar(year: str, month: str | int, day: str) -> Reading:

@@ -1,13 +1,16 @@
 """One text to one number, or to the reason why not."""
 
 import re
+from collections.abc import Callable
 
-from audit.ingest.parse import Reading, plain_text
-from audit.schema.terms import NULLIPARA_WORDS, UNIT_WORDS, UNITS
+from audit.ingest.parse import Reading, known_text
+from audit.ingest.parse_parity import parse_parity as parse_parity
+from audit.ingest.parse_scores import parse_grade, parse_score
+from audit.schema.terms import UNIT_WORDS, UNITS
 
 _NUMBER = re.compile(r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))(?: ?([A-Za-z%][A-Za-z0-9/%]*))?")
-_GRAVIDA_PARA = re.compile(r"(?:g(?:ravida)? ?[0-9]+[ ,/]*)?p(?:ara)? ?([0-9]{1,2})(?: ?\+ ?[0-9]{1,2})?")
-_PARITY_NUMBER = re.compile(r"([0-9]{1,2})(?:\.0+)?(?: ?\+ ?[0-9]{1,2})?")
+# Units that notes write in ways of their own.
+_WRITTEN: dict[str, Callable[[str], Reading | None]] = {"grade": parse_grade, "0-10": parse_score}
 
 
 def parse_number(text: str, *, unit: str = "", log_unit: str = "", decimal_comma: bool = False) -> Reading:
@@ -27,16 +30,19 @@ def parse_number(text: str, *, unit: str = "", log_unit: str = "", decimal_comma
     Returns
     -------
     Reading
-        A float; ``not_a_number`` or ``unknown_unit``. The note ``unit_written`` marks a unit of its own.
+        A float; nothing for a word that means unknown; ``not_a_number`` or ``unknown_unit``. The note
+        ``unit_written`` marks a unit of its own.
 
     Examples
     --------
     >>> parse_number("7.5 cm", unit="mm").value
     75.0
     """
-    plain = plain_text(text)
+    plain = known_text(text)
     if isinstance(plain, Reading):
         return plain
+    if unit in _WRITTEN and (said := _WRITTEN[unit](plain)):
+        return said
     found = _NUMBER.fullmatch(_with_point(plain) if decimal_comma else plain)
     if found is None:
         return Reading(reason="not_a_number")
@@ -81,36 +87,3 @@ def parse_integer(text: str, *, unit: str = "", log_unit: str = "", decimal_comm
     if reading.value is not None and not reading.value.is_integer():
         return Reading(reason="not_a_whole_number")
     return reading
-
-
-def parse_parity(text: str) -> Reading:
-    """The number of births in a parity as notes write it.
-
-    Parameters
-    ----------
-    text
-        Such as P2+1, G3P2, para 2, nullip or 2.
-
-    Returns
-    -------
-    Reading
-        A float; or ``not_a_parity``.
-
-    Notes
-    -----
-    In "P2+1" the figure after the plus sign counts pregnancies that did not reach viability, so it adds no
-    birth (common practice, no source).
-
-    Examples
-    --------
-    >>> parse_parity("G3P2+1").value
-    2.0
-    """
-    plain = plain_text(text)
-    if isinstance(plain, Reading):
-        return plain
-    word = plain.casefold()
-    if word in NULLIPARA_WORDS:
-        return Reading(0.0)
-    found = _PARITY_NUMBER.fullmatch(word) or _GRAVIDA_PARA.fullmatch(word)
-    return Reading(float(found[1])) if found else Reading(reason="not_a_parity")

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 
 from audit.ingest.parse import UNKNOWN, Reading, cleaned, plain_text
 from audit.schema.column import Column
-from audit.schema.terms import NO_WORDS, UNKNOWN_WORDS, YES_WORDS
+from audit.schema.terms import NO_WORDS, UNKNOWN_KINDS, YES_WORDS
 
 
 def parse_flag(text: str, *, words: Mapping[str, str]) -> Reading:
@@ -34,7 +34,7 @@ def parse_flag(text: str, *, words: Mapping[str, str]) -> Reading:
     meaning = words.get(plain.casefold())
     if meaning is None:
         return Reading(reason="unknown_word")
-    return UNKNOWN if meaning == "unknown" else Reading(meaning == "yes")
+    return Reading(meaning == "yes") if meaning in ("yes", "no") else UNKNOWN
 
 
 def parse_code(text: str, *, words: Mapping[str, str]) -> Reading:
@@ -99,7 +99,7 @@ def flag_words(yes: tuple[str, ...], no: tuple[str, ...], unknown: tuple[str, ..
     Returns
     -------
     dict
-        Word in lower case -> ``yes``, ``no`` or ``unknown``.
+        Word in lower case -> ``yes``, ``no``, ``unknown``, or its kinds ``not_asked`` and ``declined``.
 
     Examples
     --------
@@ -109,7 +109,10 @@ def flag_words(yes: tuple[str, ...], no: tuple[str, ...], unknown: tuple[str, ..
     groups = (
         ("yes", YES_WORDS),
         ("no", NO_WORDS),
-        ("unknown", UNKNOWN_WORDS),
+        ("unknown", UNKNOWN_KINDS["not_known"]),
+        ("unknown", UNKNOWN_KINDS["not_recorded"]),
+        ("not_asked", UNKNOWN_KINDS["not_asked"]),
+        ("declined", UNKNOWN_KINDS["declined"]),
         ("yes", yes),
         ("no", no),
         ("unknown", unknown),
@@ -139,13 +142,13 @@ def code_words(column: Column, flags: Mapping[str, str]) -> dict[str, str]:
     >>> code_words(VISITS["resistance_met"], {"n": "no"})["n"]
     'none'
     """
-    stands_for = {"yes": "yes", "no": "no" if "no" in column.codes else "none", "unknown": "unknown"}
-    words = {
-        word: code
-        for word, meaning in flags.items()
-        for code in (stands_for[meaning],)
-        if code in column.codes
-    }
+    no = "no" if "no" in column.codes else "none"
+    stands_for = {"yes": "yes", "no": no, "unknown": "unknown"}
+    # "Declined" in an outcome may be the outcome itself, so it is left for the settings to say.
+    if column.requirement not in ("required", "one_of"):
+        stands_for |= {"not_asked": "unknown", "declined": "unknown"}
+    named = {word: stands_for[meaning] for word, meaning in flags.items() if meaning in stands_for}
+    words = {word: code for word, code in named.items() if code in column.codes}
     if "unknown" not in column.codes:
-        words |= {word: "" for word, meaning in flags.items() if meaning == "unknown"}
+        words |= {word: "" for word, code in named.items() if code == "unknown"}
     return words | {plain_code(code): code for code in column.codes}
