@@ -27,6 +27,7 @@ class Layout:
 
     `headings` maps our column to the heading in the log; `codes` maps, per column, a word of the log to our
     code; `units` names the unit a column is written in; `yes`, `no` and `unknown` add words to our own.
+    `sheet` names the sheet of a workbook that holds the log.
     """
 
     headings: Mapping[str, str] = field(default_factory=dict)
@@ -37,6 +38,18 @@ class Layout:
     yes: tuple[str, ...] = ()
     no: tuple[str, ...] = ()
     unknown: tuple[str, ...] = ()
+    sheet: str = ""
+
+
+@dataclass(frozen=True)
+class Fhir:
+    """What the codes in a service's FHIR resources mean.
+
+    `codes` maps ``system|code`` to a column, which then takes the value recorded under that code, or to
+    ``column=code``, or to a list of these; an empty list is a code that is known and not read.
+    """
+
+    codes: Mapping[str, str | list[str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -82,6 +95,7 @@ class AuditSettings:
 
     service: str = "This service"
     layout: Layout = field(default_factory=Layout)
+    fhir: Fhir = field(default_factory=Fhir)
     windows: Windows = field(default_factory=Windows)
     thresholds: Thresholds = field(default_factory=Thresholds)
     charted_by_exception: tuple[str, ...] = ()
@@ -122,6 +136,7 @@ def settings_from(data: Mapping[str, Any], *, where: str = "settings") -> AuditS
     """Settings from the tables of a TOML file already read."""
     settings: AuditSettings = _fill(AuditSettings(), data, where)
     _check_layout(settings.layout, where)
+    _check_fhir(settings.fhir, where)
     _check_rules(settings, where)
     return settings
 
@@ -145,7 +160,7 @@ def _fill(default: Any, data: Mapping[str, Any], where: str) -> Any:
 
 def _fitting(default: Any, value: Any, where: str) -> Any:
     """The value in the type of the default it replaces."""
-    if isinstance(default, Layout | Windows | Thresholds):
+    if isinstance(default, Layout | Fhir | Windows | Thresholds):
         return _fill(default, _of_type(value, Mapping, where, "a table"), where)
     if isinstance(default, bool):
         return _of_type(value, bool, where, "true or false")
@@ -214,6 +229,20 @@ def _check_codes(column: Column, words: Mapping[str, str], where: str) -> None:
         if allowed and code not in allowed:
             hint = _unknown_name("code", str(code), list(allowed))
             raise SettingsError(f"{where}: '{word}' is mapped to an unknown code. {hint}")
+
+
+def _check_fhir(fhir: Fhir, where: str) -> None:
+    """Refuse a code that is not written as system|code, or that stands for what does not exist."""
+    for code, targets in fhir.codes.items():
+        here = f"{where}, fhir.codes, '{code}'"
+        if not code.partition("|")[2].strip():
+            raise SettingsError(f"{here}: must be written as system|code.")
+        _of_type(targets, str | list, here, "text or a list")
+        for target in [targets] if isinstance(targets, str) else targets:
+            name, equals, word = str(_of_type(target, str, here, "text")).partition("=")
+            column = _known_column(name.strip(), here)
+            if equals:
+                _check_codes(column, {code: word.strip()}, here)
 
 
 def _check_rules(settings: AuditSettings, where: str) -> None:

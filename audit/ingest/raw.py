@@ -16,7 +16,8 @@ class Source:
 
     `content` is UTF-8 text with ``\\n`` line ends for a delimited file, the file's own bytes for Parquet.
     `bad_lines` gives, per line number, why that line cannot be decoded. `first_lines` are the cells of the
-    first lines, kept to find headings that do not stand on the first one.
+    first lines, kept to find headings that do not stand on the first one. `rows` holds the rows of a form
+    that has to be read whole before its headings are known, its columns keyed by position.
     """
 
     name: str
@@ -30,6 +31,7 @@ class Source:
     content: bytes = field(repr=False)
     bad_lines: Mapping[int, str] = field(default_factory=dict, repr=False)
     first_lines: tuple[tuple[str, ...], ...] = field(default=(), repr=False)
+    rows: "RawLog | None" = field(default=None, repr=False)
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,17 @@ class Rejected:
 
 
 @dataclass(frozen=True)
+class Note:
+    """What a person should know of a file as a whole or of one of its lines; line 0 is the whole file."""
+
+    rule: str
+    severity: str
+    line: int
+    column: str
+    message: str
+
+
+@dataclass(frozen=True)
 class RawLog:
     """The rows of one file as text.
 
@@ -64,3 +77,4 @@ class RawLog:
     blank_lines: Mapping[str, int] = field(default_factory=dict)
     unread: tuple[str, ...] = ()
     cut_short: bool = False
+    notes: tuple[Note, ...] = ()

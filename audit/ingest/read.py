@@ -6,17 +6,24 @@ from pathlib import Path
 from audit.errors import UnreadableFile
 from audit.ingest.delimited import open_delimited
 from audit.ingest.delimited_rows import read_delimited
-from audit.ingest.parquet import MAGIC, open_parquet, read_parquet
+from audit.ingest.excel import open_excel, read_excel
+from audit.ingest.excel_package import MAGIC as EXCEL
+from audit.ingest.parquet import MAGIC as PARQUET
+from audit.ingest.parquet import open_parquet, read_parquet
 from audit.ingest.raw import RawLog, Source
+from audit.settings import AuditSettings
 
 
-def open_source(path: str | Path) -> Source:
+def open_source(path: str | Path, *, settings: AuditSettings | None = None) -> Source:
     """One file, opened and fingerprinted, with its headings.
 
     Parameters
     ----------
     path
-        A CSV, TSV, semicolon- or pipe-separated file, or Parquet. The content decides, not the name.
+        A CSV, TSV, semicolon- or pipe-separated file, an .xlsx workbook, or Parquet. The content decides, not
+        the name.
+    settings
+        Where the headings of a workbook are looked for; None for our own headings.
 
     Returns
     -------
@@ -33,8 +40,11 @@ def open_source(path: str | Path) -> Source:
         octets = Path(path).read_bytes()
     except OSError as error:
         raise UnreadableFile(f"{where}: cannot be read ({error.strerror}). Check the path.") from None
-    if octets.startswith(MAGIC):
+    if octets.startswith(PARQUET):
         return open_parquet(octets, where=where)
+    rules = AuditSettings() if settings is None else settings
+    if octets.startswith(EXCEL):
+        return open_excel(octets, where=where, layout=rules.layout)
     return open_delimited(octets, where=where)
 
 
@@ -57,4 +67,5 @@ def read_rows(source: Source, columns: Mapping[str, int]) -> RawLog:
     UnreadableFile
         The rows cannot be told apart.
     """
-    return read_parquet(source, columns) if source.form == "parquet" else read_delimited(source, columns)
+    readers = {"parquet": read_parquet, "excel": read_excel, "delimited": read_delimited}
+    return readers[source.form](source, columns)

@@ -1,0 +1,258 @@
+"""Excel workbooks: which sheet holds the log, which line its headings, and its rows as text."""
+
+import hashlib
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from audit.errors import UnreadableFile, name_a_few
+from audit.ingest.delimited import MAX_COLUMNS
+from audit.ingest.excel_cells import Sheet, SheetRow, day_of_serial, read_sheet
+from audit.ingest.excel_copy import sheet_cells
+from audit.ingest.excel_package import Workbook, open_workbook
+from audit.ingest.layout import plain_heading
+from audit.ingest.masking import shown
+from audit.ingest.raw import Note, RawColumn, RawLog, Source
+from audit.schema.visits import REQUIRED, VISITS
+from audit.settings import Layout
+
+LINES_ABOVE = 20
+_HEAD_BYTES = 1 << 20
+
+
+def open_excel(octets: bytes, *, where: str, layout: Layout) -> Source:
+    """A workbook with the headings and rows of the sheet that holds the log.
+
+    Parameters
+    ----------
+    octets
+        The bytes of an .xlsx file.
+    where
+        Name of the file.
+    layout
+        `sheet` names the sheet; without it the visible sheet on which most of our headings are found is
+        read, and no other. `headings` are the log's own, and `decimal_comma` its way to write numbers.
+
+    Returns
+    -------
+    Source
+        `heading_line` is the line of the sheet. Lines above it, such as a title, are no rows.
+
+    Raises
+    ------
+    UnreadableFile
+        The workbook cannot be read; the sheet is not there, hidden, or cannot be told from the others; or
+        its headings stand below more than 20 lines.
+    """
+    book = open_workbook(octets, where=where)
+    name = _sheet_of(book, layout)
+    sheet = read_sheet(book, name, sheet_cells(book, name), decimal_comma=layout.decimal_comma)
+    at = _heading_row(sheet.rows, layout, where)
+    headings = _headings(sheet.rows[at], where)
+    rows = sheet.rows[at + 1 :]
+    heading_line = sheet.rows[at].line
+    return Source(
+        name=where,
+        form="excel",
+        sha256=hashlib.sha256(octets).hexdigest(),
+        size=len(octets),
+        encoding="xlsx, days from 1904" if book.from_1904 else "xlsx",
+        delimiter="",
+        headings=headings,
+        heading_line=heading_line,
+        content=b"",
+        rows=RawLog(
+            columns={str(place): _column(rows, place) for place in range(len(headings))},
+            lines=np.array([row.line for row in rows], dtype=np.int64),
+            rows_in=len(rows),
+            blank_lines=_blank_lines(rows, heading_line),
+            notes=(
+                *_sheet_notes(book, name),
+                *_heading_notes(heading_line),
+                *_formula_notes(sheet, heading_line, headings),
+                *_stray_notes(rows, headings),
+            ),
+        ),
+    )
+
+
+def read_excel(source: Source, columns: Mapping[str, int]) -> RawLog:
+    """The rows of an opened workbook as text.
+
+    Parameters
+    ----------
+    source
+        From `open_excel`.
+    columns
+        Our column names and the position (from 0) of the heading that feeds each.
+
+    Returns
+    -------
+    RawLog
+        In columns of dates, day numbers are dates too, counted from the workbook's first day.
+
+    Raises
+    ------
+    ValueError
+        The source is no workbook.
+    """
+    if source.rows is None:
+        raise ValueError(f"source must come from open_excel, got form {source.form!r}")
+    from_1904 = source.encoding.endswith("1904")
+    chosen = {name: source.rows.columns[str(place)] for name, place in columns.items()}
+    used = set(columns.values())
+    return RawLog(
+        columns={name: _with_days(name, column, from_1904) for name, column in chosen.items()},
+        lines=source.rows.lines,
+        rows_in=source.rows.rows_in,
+        blank_lines=source.rows.blank_lines,
+        unread=tuple(text for place, text in enumerate(source.headings) if place not in used and text),
+        notes=source.rows.notes,
+    )
+
+
+def _with_days(name: str, column: RawColumn, from_1904: bool) -> RawColumn:
+    """The column, with day numbers as dates if it is one of dates."""
+    if name not in VISITS.names or VISITS[name].kind != "date":
+        return column
+    return RawColumn(tuple(day_of_serial(text, from_1904=from_1904) for text in column.texts), column.codes)
+
+
+def _sheet_of(book: Workbook, layout: Layout) -> str:
+    """The name of the sheet that holds the log."""
+    names = list(book.sheets)
+    if layout.sheet:
+        return _named_sheet(book, layout.sheet)
+    if not names:
+        raise UnreadableFile(f"{book.name}: has no visible sheet with cells. Unhide the sheet with the log.")
+    if len(names) == 1:
+        return names[0]
+    fits = {name: _fit(book, name, layout) for name in names}
+    best = [name for name in names if fits[name] == max(fits.values())]
+    if len(best) == 1 and fits[best[0]]:
+        return best[0]
+    what = "several sheets fit equally well" if fits[best[0]] else "no sheet has headings that are known"
+    raise UnreadableFile(
+        f"{book.name}: {what}. Found: {_shown_names(names)}. "
+        'Name the sheet in the settings under [layout] as sheet = "...".'
+    )
+
+
+def _named_sheet(book: Workbook, wanted: str) -> str:
+    """The sheet that the settings name, whatever its case."""
+    for name in book.sheets:
+        if name.strip().casefold() == wanted.strip().casefold():
+            return name
+    if wanted in book.hidden:
+        raise UnreadableFile(f"{book.name}: the sheet '{shown(wanted)}' is hidden. Unhide it and run again.")
+    raise UnreadableFile(
+        f"{book.name}: no sheet '{shown(wanted)}', which the settings name. "
+        f"Found: {_shown_names(list(book.sheets)) or 'none'}. Correct it in the settings under [layout]."
+    )
+
+
+def _shown_names(names: Sequence[str]) -> str:
+    """A few names of sheets, masked where they look like data."""
+    return name_a_few([f"'{shown(name)}'" for name in names])
+
+
+def _fit(book: Workbook, name: str, layout: Layout) -> int:
+    """How many of our headings the first lines of a sheet hold on one line."""
+    sheet = read_sheet(book, name, sheet_cells(book, name, at_most=_HEAD_BYTES))
+    first = [row for row in sheet.rows if row.line <= LINES_ABOVE + 1]
+    return max((_recognised(row, layout) for row in first), default=0)
+
+
+def _recognised(row: SheetRow, layout: Layout) -> int:
+    """How many of our headings a row holds."""
+    found = {plain_heading(text) for text in row.cells.values()}
+    return sum(plain_heading(layout.headings.get(name, name)) in found for name in VISITS.names)
+
+
+def _heading_row(rows: Sequence[SheetRow], layout: Layout, where: str) -> int:
+    """The position of the row with most of our headings among the first lines; the first if none has any."""
+    first = [row for row in rows if row.line <= LINES_ABOVE + 1]
+    known = [_recognised(row, layout) for row in first]
+    if not any(known):
+        _refuse_far_headings(rows, layout, where)
+    return known.index(max(known)) if known else 0
+
+
+def _refuse_far_headings(rows: Sequence[SheetRow], layout: Layout, where: str) -> None:
+    """Refuse a sheet that is empty, or whose headings stand further down."""
+    if not rows:
+        raise UnreadableFile(f"{where}: the sheet is empty. A log needs at least a line of headings.")
+    for row in rows:
+        if row.line > LINES_ABOVE + 1 and _recognised(row, layout) >= len(REQUIRED):
+            raise UnreadableFile(
+                f"{where}: the headings seem to stand on line {row.line}, below more than {LINES_ABOVE} other "
+                "lines. Remove the lines above them and run again."
+            )
+    if rows[0].line > LINES_ABOVE + 1:
+        raise UnreadableFile(f"{where}: the first {LINES_ABOVE} lines are empty. Remove them and run again.")
+
+
+def _headings(row: SheetRow, where: str) -> tuple[str, ...]:
+    """The headings from the first place to the last."""
+    width = max(row.cells) + 1
+    if width > MAX_COLUMNS:
+        raise UnreadableFile(f"{where}: has more than {MAX_COLUMNS} columns.")
+    return tuple(" ".join(row.cells.get(place, "").split()) for place in range(width))
+
+
+def _column(rows: Sequence[SheetRow], place: int) -> RawColumn:
+    """One column, each distinct text once."""
+    numbers: dict[str, int] = {}
+    codes = [numbers.setdefault(row.cells.get(place, ""), len(numbers)) for row in rows]
+    return RawColumn(tuple(numbers), np.array(codes, dtype=np.int32))
+
+
+def _blank_lines(rows: Sequence[SheetRow], heading_line: int) -> dict[str, int]:
+    """How many lines between the headings and the last row hold nothing."""
+    blank = rows[-1].line - heading_line - len(rows) if rows else 0
+    return {"blank": blank} if blank else {}
+
+
+def _sheet_notes(book: Workbook, name: str) -> tuple[Note, ...]:
+    """Which sheet was read, if there was a choice."""
+    if len(book.sheets) == 1:
+        return ()
+    words = f"The sheet '{shown(name)}' was read, one of {len(book.sheets)} visible ones."
+    return (Note("sheet_chosen", "notice", 0, "", words),)
+
+
+def _heading_notes(line: int) -> tuple[Note, ...]:
+    """Where the headings stand, if not at the top."""
+    if line == 1:
+        return ()
+    words = f"The headings stand on line {line} of the sheet; what is above them was not read."
+    return (Note("headings_below", "notice", line, "", words),)
+
+
+def _formula_notes(sheet: Sheet, heading_line: int, headings: Sequence[str]) -> tuple[Note, ...]:
+    """One note for each column with formulas that the workbook holds no value for."""
+    places: dict[int, list[int]] = {}
+    for line, place in sheet.without_value:
+        if line > heading_line and place < len(headings):
+            places.setdefault(place, []).append(line)
+    return tuple(
+        Note(
+            "formula_without_value",
+            "warning",
+            lines[0],
+            "",
+            f"'{shown(headings[place])}': {len(lines):,} formulas have no stored value (line "
+            f"{name_a_few([str(line) for line in lines])}). Open the workbook, save it, and run again.",
+        )
+        for place, lines in sorted(places.items())
+    )
+
+
+def _stray_notes(rows: Sequence[SheetRow], headings: Sequence[str]) -> tuple[Note, ...]:
+    """Rows with values under no heading."""
+    named = {place for place, heading in enumerate(headings) if heading}
+    lines = [row.line for row in rows if not named >= row.cells.keys()]
+    if not lines:
+        return ()
+    words = f"{len(lines):,} rows have values under no heading, which were not read."
+    return (Note("values_without_heading", "warning", lines[0], "", words),)
