@@ -214,9 +214,13 @@ def test_a_row_that_cannot_be_used_is_set_aside_and_counted(
     assert facts["rows"] == {"in": 13, "used": 12, "set_aside": 1, "blank_line": 0}
     assert [(item["reason"], item["n"]) for item in facts["set_aside"]] == [(reason, 1)]
     assert facts["set_aside"][0]["lines"] == [14]
+
+
+def test_a_run_says_how_many_rows_were_set_aside(tmp_path: Path, command: Command) -> None:
+    log = saved(tmp_path, f"{HEADING}{ROWS}W90,2026-02-30,insertion,placed,,C01\n")
     said = command("run", log, "--period", "2026-Q3", "--out", tmp_path / "out")
     assert said.code == DONE
-    assert "13 rows in = 12 used + 1 set aside" in said.err
+    assert said.err == "13 rows in = 12 used + 1 set aside\n"
 
 
 def test_undecodable_bytes_cost_one_row(tmp_path: Path, command: Command) -> None:

@@ -204,25 +204,34 @@ def test_a_folder_with_a_changed_or_added_file_is_refused_until_forced(
     assert contents(written) == contents(small_clinic.out)
 
 
-def test_a_foreign_folder_or_file_is_refused(
-    small_clinic: Any, tmp_path: Path, command: Callable[..., Any]
+ONE_ROW = [
+    {
+        "patient_ref": "W1",
+        "visit_date": "2026-07-01",
+        "visit_kind": "insertion",
+        "insertion_outcome": "placed",
+    }
+]
+
+
+def test_a_foreign_folder_or_file_is_refused_and_an_empty_one_is_not(
+    tmp_path: Path, command: Callable[..., Any], write_log: Callable[..., Path]
 ) -> None:
-    foreign = tmp_path / "letters"
+    log, foreign, empty = (
+        write_log(tmp_path / "visits.csv", ONE_ROW),
+        tmp_path / "letters",
+        tmp_path / "empty",
+    )
     foreign.mkdir()
+    empty.mkdir()
     (foreign / "letter.txt").write_text("keep me", encoding="utf-8")
     for out in (foreign, foreign / "letter.txt"):
-        said = command(*arguments(small_clinic, out))
+        said = command("run", log, "--period", "2026-Q3", "--out", out, "--quiet")
         assert said.code == 4
-        assert "--force" in said.err.splitlines()[-1]
-        assert "Traceback" not in said.err
+        assert "--force" in said.err
+        assert len(said.err.splitlines()) == 1
     assert contents(foreign) == {"letter.txt": b"keep me"}
-
-
-def test_an_empty_folder_may_be_written_into(
-    small_clinic: Any, tmp_path: Path, command: Callable[..., Any]
-) -> None:
-    (tmp_path / "out").mkdir()
-    assert command(*arguments(small_clinic, tmp_path / "out")).code == 0
+    assert command("run", log, "--period", "2026-Q3", "--out", empty).code == 0
 
 
 def test_verify_tells_an_untouched_folder_from_a_changed_one(
