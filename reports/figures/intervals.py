@@ -126,6 +126,7 @@ def dots(lines: Sequence[Line], *, counts: str, scale: float = 100, top: float |
                 f"{line.label} · {line.counts}" if line.counts else line.label,
                 0,
                 place,
+                name="row",
                 xref="paper",
                 yshift=14,
                 # Grey is dark enough for a mark, not for small text.

@@ -121,6 +121,11 @@ def _percentage(value: float) -> str:
     return wording.percent(value, places=2 if value < 0.01 else 1)
 
 
+def _drawn(row: Row, value: str) -> str:
+    """A figure with its interval as a drawing labels it, where the axis carries the unit."""
+    return _figure_of(row, value, f"{value}_lower", f"{value}_upper").replace(" per 100 woman-years", "")
+
+
 def _own(row: Row) -> str:
     """Our figure in words."""
     return _figure_of(row, "own", "own_lower", "own_upper")
@@ -147,18 +152,7 @@ def _forest(found: list[Row], key: str, floor: int) -> Figure:
     rate = _is_rate(found[0])
     verdicts = [row for row in found if row["verdict"] in _APART]
     what = f"{word(found[0]['outcome'])}{', per 100 woman-years' if rate else ''}"
-    limited = any(is_known(row["difference_lower"]) for row in found)
-    unclear = (
-        "no difference larger than chance can be shown"
-        if limited
-        else "no limits were published, so nothing can be said"
-    )
-    title = (
-        f"{what}: ours is {' and '.join(dict.fromkeys(str(row['verdict']) for row in verdicts))} in "
-        f"{len(verdicts)} of {wording.plural(len(found), 'comparison')}"
-        if verdicts
-        else f"{what}: {unclear}"
-    )
+    title = f"{what}: {_forest_finding(found)}"
     axis = "Per 100 woman-years" if rate else "Of 100"
     return Figure(
         f"forest-{key}",
@@ -170,6 +164,24 @@ def _forest(found: list[Row], key: str, floor: int) -> Figure:
     )
 
 
+def _forest_finding(found: list[Row]) -> str:
+    """What the comparisons of one outcome allow to be said together."""
+    of = wording.plural(len(found), "comparison")
+    said = [
+        f"{verdict} in {number} of {of}"
+        for verdict in (*_APART, "compatible")
+        if (number := sum(row["verdict"] == verdict for row in found))
+    ]
+    if said:
+        return f"ours is {wording.listed(said)}"
+    limited = [row for row in found if is_known(row["difference_lower"])]
+    if not limited:
+        return "nothing can be said, for lack of limits or of women observed"
+    if any(row["difference_lower"] > 0 or row["difference_upper"] < 0 for row in limited):
+        return "we cannot tell, as the two are not quite alike"
+    return "no difference larger than chance can be shown"
+
+
 def _pair(row: Row, floor: int) -> list[Line]:
     """Two lines: ours, then the published figure in grey. With too few still observed, ours is told, not drawn."""
     limits = is_known(row["published_lower"])
@@ -178,15 +190,15 @@ def _pair(row: Row, floor: int) -> list[Line]:
         float(row["published"]),
         float(row["published_lower"] if limits else row["published"]),
         float(row["published_upper"] if limits else row["published"]),
-        _published(row),
+        _drawn(row, "published"),
         "grey",
     )
     whom = f"Ours{_of_whom(row)}"
     if row["measure"] in _CURVES and row["own_n"] < floor:
         nan = float("nan")
-        return [Line(whom, nan, nan, nan, f"fewer than {floor} still observed, not drawn"), published]
+        return [Line(whom, nan, nan, nan, "too few observed"), published]
     own = (float(row["own"]), float(row["own_lower"]), float(row["own_upper"]))
-    return [Line(whom, *own, _own(row), "accent" if row["verdict"] in _APART else "ink"), published]
+    return [Line(whom, *own, _drawn(row, "own"), "accent" if row["verdict"] in _APART else "ink"), published]
 
 
 def _by_when(row: Row) -> str:

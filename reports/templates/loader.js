@@ -6,6 +6,8 @@
   const printMedia = window.matchMedia("print");
   const PRINT_WIDTH = 650;
   const NARROW = 480;
+  const NARROW_TEXT = 11;
+  const WIDEST_LETTER = 0.64;
   let printing = false;
   let opened = [];
 
@@ -40,6 +42,16 @@
       label.xshift = 0;
     });
     if (ends.length) layout.margin.r = 12;
+    labels.forEach(function (label) { label.font.size = Math.min(label.font.size, NARROW_TEXT); });
+    const rows = labels.filter(function (label) { return label.name === "row"; });
+    if (rows.some(function (label) { return label.text.length * NARROW_TEXT * WIDEST_LETTER > layout.width; })) {
+      layout.height = Math.round(layout.height * 1.35);
+      rows.forEach(function (label) {
+        label.text = label.text.replace(" · ", "<br>");
+        label.align = "left";
+        label.yshift = 19;
+      });
+    }
     layout.annotations = labels.filter(function (label) { return label.name !== "wide"; });
     const places = layout.xaxis.tickvals || [];
     if (places.length > 8) {

@@ -106,6 +106,22 @@ def test_nothing_scrolls_sideways_and_no_drawing_is_wider_than_its_place(
     seen.context.close()
 
 
+@pytest.mark.parametrize("width", [320, 1440])
+def test_no_label_of_a_drawing_is_cut_off(browser: Any, report: Path, width: int) -> None:
+    seen = _Seen(browser, report, viewport={"width": width, "height": 900}).drawn()
+    cut = seen.page.evaluate(
+        """[...document.querySelectorAll('.plot')].flatMap(plot => {
+            const place = plot.getBoundingClientRect();
+            return [...plot.querySelectorAll('.annotation-text, .xtick text, .ytick text')].filter(text => {
+                const box = text.getBoundingClientRect();
+                return box.right > place.right + 1 || box.left < place.left - 1;
+            }).map(text => text.textContent);
+        })"""
+    )
+    assert cut == []
+    seen.context.close()
+
+
 def test_the_dark_theme_changes_the_drawings_too(browser: Any, report: Path) -> None:
     colours = []
     for scheme in ("light", "dark"):

@@ -190,6 +190,26 @@ def test_a_verdict_needs_an_interval_on_both_sides() -> None:
     )
 
 
+def _compared(verdict: str, lower: float, upper: float) -> dict[str, object]:
+    """What the title of a comparison reads."""
+    return {"verdict": verdict, "difference_lower": lower, "difference_upper": upper}
+
+
+@pytest.mark.parametrize(
+    ("found", "said"),
+    [
+        ([_compared("higher", 0.1, 0.2), _compared("compatible", -0.1, 0.1)], "higher in 1 of 2 comparisons"),
+        ([_compared("cannot_tell", -0.1, 0.2)], "no difference larger than chance"),
+        ([_compared("cannot_tell", 0.1, 0.2)], "we cannot tell, as the two are not quite alike"),
+        ([_compared("cannot_tell", float("nan"), float("nan"))], "nothing can be said"),
+    ],
+)
+def test_the_title_of_a_comparison_says_no_more_than_its_verdicts(
+    found: list[dict[str, object]], said: str
+) -> None:
+    assert said in benchmarks._forest_finding(found)
+
+
 def test_invented_data_are_announced_and_real_data_are_not(demo_results: AuditResults) -> None:
     assert "Everything here is invented" in render_internal(demo_results)
     assert "Everything here is invented" not in render_internal(replace(demo_results, synthetic=False))
