@@ -86,6 +86,20 @@ def test_a_curve_stops_before_fewer_than_ten_are_observed() -> None:
     assert line["y"] == [1.0, 0.99, 0.98]
 
 
+def test_a_drawn_curve_keeps_every_step_that_can_be_seen(demo_results: AuditResults) -> None:
+    found = rows(
+        demo_results, "continuation_curve", by="overall", placement_kind="first", censoring="last_known"
+    )
+    line = steps([Curve("All", found)], counts="of 100")["data"][-1]
+    drawn = dict(zip(line["x"], line["y"], strict=True))
+    shown = math.nan
+    for row in drawn_rows(found, 10):
+        shown = drawn.get(int(row["days"]), shown)
+        # A step curve holds its last value, so every day is shown to within a 500th of the axis.
+        assert shown == pytest.approx(row["survival"], abs=1 / 500 + 1e-4)
+    assert len(drawn) < len(found)
+
+
 def test_a_curve_with_fewer_than_ten_events_is_drawn_as_points_with_counts() -> None:
     found = _curve([100, 90, 80], [0, 4, 5])
     (points,) = steps([Curve("All", found)], counts="of 100")["data"]
