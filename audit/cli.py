@@ -156,10 +156,15 @@ def _add_run(commands: "argparse._SubParsersAction[_Parser]") -> None:
     parser.add_argument(
         "--progress", action=argparse.BooleanOptionalAction, default=None, help="progress on standard error"
     )
-    names = "; ".join(f"{name}: {meaning}" for name, meaning in FAIL_ON.items())
     parser.add_argument(
-        "--fail-on", action="append", choices=FAIL_ON, default=[], metavar="NAME", help=f"exit 5 on {names}"
+        "--fail-on",
+        action="append",
+        choices=FAIL_ON,
+        default=[],
+        metavar="NAME",
+        help="exit 5 when a threshold is crossed; the names stand below",
     )
+    parser.epilog = "thresholds:\n" + "\n".join(f"  {name:14} {meaning}" for name, meaning in FAIL_ON.items())
     parser.set_defaults(run=_run)
 
 
@@ -236,10 +241,14 @@ def _check(given: argparse.Namespace) -> int:
 
 def _run(given: argparse.Namespace) -> int:
     """Audit a log, write the output folder, and say what to open."""
+    from reports.export import require_replaceable
+
     editions = given.edition or ["internal"]
     if problem := _edition_problem(editions):
         print(f"iud-audit: {problem}", file=sys.stderr)
         return WRONG_USAGE
+    # Sooner said than after a minute of computing.
+    require_replaceable(Path(given.out), force=given.force)
     say = _speaker(given)
     log, _, results = _audit(
         given.log,

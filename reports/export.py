@@ -84,8 +84,7 @@ def write_folder(folder: Path, contents: Mapping[str, bytes], *, force: bool) ->
     OutputError
         The folder cannot be written, or holds what this tool did not write or what was changed since.
     """
-    if folder.exists() and not force:
-        _refuse_foreign(folder)
+    require_replaceable(folder, force=force)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
         fresh = Path(tempfile.mkdtemp(prefix=".audit-", dir=folder.parent))
@@ -123,9 +122,15 @@ def changed_files(folder: Path) -> list[str]:
     return sorted(name for name in expected | present if expected.get(name) != present.get(name))
 
 
-def _refuse_foreign(folder: Path) -> None:
-    """Refuse to replace what this tool did not write."""
-    if folder.is_dir() and not any(folder.iterdir()):
+def require_replaceable(folder: Path, *, force: bool) -> None:
+    """Refuse a folder that holds what this tool did not write, or what was changed since.
+
+    Raises
+    ------
+    OutputError
+        Naming the folder or the changed file; never with `force`.
+    """
+    if force or not folder.exists() or (folder.is_dir() and not any(folder.iterdir())):
         return
     advice = "Choose another --out, or add --force to replace it."
     if not folder.is_dir():
