@@ -6,6 +6,7 @@ import pandas as pd
 from audit.cohort.attempts import derive_attempts, visit_names
 from audit.cohort.columns import Days, Mask, code, date, is_one_of, reference, whole_days
 from audit.cohort.events import (
+    conception_day,
     contacts,
     ending_events,
     finding,
@@ -79,7 +80,7 @@ def derive_cohort(log: VisitLog, settings: AuditSettings | None = None) -> Cohor
     blamed = blamed_attempts(attempts, spells, rows, place)
     spells = mark_states(
         spells,
-        _pregnant(spells, rows, place, since),
+        _pregnant(spells, rows, place),
         perforations_told(rows, np.where(blamed < 0, place, -1)),
     )
     findings = [
@@ -124,11 +125,9 @@ def _linked(place: Days, since: Days, mask: Mask) -> pd.DataFrame:
     return pd.DataFrame({"place": place[own], "day": since[own].astype("float64")})
 
 
-def _pregnant(spells: pd.DataFrame, rows: pd.DataFrame, place: Days, since: Days) -> pd.DataFrame:
+def _pregnant(spells: pd.DataFrame, rows: pd.DataFrame, place: Days) -> pd.DataFrame:
     """Pregnancies that count: conceived after placement, before the end or after an unnoticed expulsion."""
-    conceived = whole_days(date(rows, "pregnancy_conception_est"))
-    estimated = date(rows, "pregnancy_conception_est").notna().to_numpy()
-    day = np.where(estimated, conceived - _taken(spells["_day"].to_numpy(), place), since)
+    day = conception_day(rows) - _taken(spells["_day"].to_numpy(), place)
     end = spells["ending_day"].fillna(np.inf).reindex(np.maximum(place, 0)).to_numpy()
     unnoticed = is_one_of(rows, "device_status_at_conception", "expelled_unnoticed")
     counts = pregnant_contacts(rows) & (place >= 0) & (day >= 0) & ((day <= end) | unnoticed)

@@ -103,7 +103,7 @@ def ending_events(rows: pd.DataFrame) -> pd.DataFrame:
     reason_is_partial = is_one_of(rows, "removal_reason_main", "partial_expulsion")
     told = [
         ("perforation", _perforation(rows), visited),
-        ("pregnancy", _pregnancy(rows) & ~_expelled_unnoticed(rows), _conception_day(rows)),
+        ("pregnancy", _pregnancy(rows) & ~_expelled_unnoticed(rows), conception_day(rows)),
         ("expulsion_complete", is_one_of(rows, "device_in_situ", "complete_expulsion"), reported),
         (
             "expulsion_complete",
@@ -208,7 +208,7 @@ def conception_known(rows: pd.DataFrame) -> Mask:
     return date(rows, "pregnancy_conception_est").notna().to_numpy()
 
 
-def _conception_day(rows: pd.DataFrame) -> Days:
+def conception_day(rows: pd.DataFrame) -> Days:
     """The estimated day of conception, else the day it was found."""
     told = whole_days(date(rows, "pregnancy_conception_est"))
     visited = rows["_day"].to_numpy()

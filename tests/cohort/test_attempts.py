@@ -327,8 +327,25 @@ def test_the_reaction_of_a_day_counts_once_and_is_the_worst_noted(cohort_of: Der
         patient_ref | visit_date | visit_kind | insertion_outcome | clinician_ref | vasovagal_grade
         W1          | 2026-07-01 | insertion  | failed            | C1            |
         W1          | 2026-07-01 | insertion  | placed            | C2            | 2
+        W2          | 2026-07-01 | insertion  | failed            | C1            | 3
+        W2          | 2026-07-01 | insertion  | placed            | C2            | 0
         """)
-    assert told(cohort, "vasovagal_any", "vasovagal_grade") == [(True, 2), (None, None)]
+    assert told(cohort, "vasovagal_any", "syncope", "vasovagal_grade") == [
+        (True, False, 2),
+        (None, None, None),
+        (True, True, 3),
+        (None, None, None),
+    ]
+
+
+def test_a_second_row_without_a_clinician_is_no_take_over(cohort_of: Derive) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_date | visit_kind | insertion_outcome | clinician_ref
+        W1          | 2026-07-01 | insertion  | failed            | C1
+        W1          | 2026-07-01 | insertion  | placed            |
+        """)
+    assert told(cohort, "clinician_ref", "outcome", "taken_over") == [("C1", "placed", False)]
+    assert rules(cohort) == ["second_row_same_attempt"]
 
 
 def test_the_visit_is_named_by_its_code_or_by_its_line(cohort_of: Derive) -> None:

@@ -180,6 +180,28 @@ def test_a_removal_visit_that_did_not_happen_removes_nothing(cohort_of: Derive) 
     assert spells(cohort) == [("none", None)]
 
 
+def test_a_removal_visit_is_the_day_of_the_removal_whatever_day_is_reported_besides(
+    cohort_of: Derive,
+) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_date | visit_kind | insertion_outcome | removal_reason_main | event_date_reported
+        W1          | 2025-01-01 | insertion  | placed            |                     |
+        W1          | 2025-03-01 | removal    |                   | bleeding            | 2025-01-31
+        """)
+    assert spells(cohort) == [("removal", 59)]
+
+
+def test_a_removal_on_the_day_of_a_placement_is_not_of_a_device_already_out(cohort_of: Derive) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_date | visit_kind | insertion_outcome | device_in_situ
+        W1          | 2025-01-01 | insertion  | placed            |
+        W1          | 2025-01-31 | follow_up  |                   | complete_expulsion
+        W1          | 2025-03-01 | insertion  | placed            |
+        W1          | 2025-03-01 | removal    |                   |
+        """)
+    assert spells(cohort) == [("expulsion_complete", 30), ("removal", 0)]
+
+
 def test_a_removal_elsewhere_told_at_a_contact_ends_the_spell_on_the_day_she_reports(
     cohort_of: Derive,
 ) -> None:

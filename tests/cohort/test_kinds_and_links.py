@@ -104,6 +104,21 @@ def test_a_removal_and_a_later_placement_is_a_repeat(cohort_of: Derive) -> None:
     assert placed(cohort, "placement_kind", "replaced_at_once") == [("first", False), ("repeat", False)]
 
 
+def test_a_new_device_on_the_day_an_expulsion_is_found_is_a_repeat_and_not_a_replacement_at_removal(
+    cohort_of: Derive,
+) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_date | visit_kind | insertion_outcome | device_in_situ
+        W1          | 2025-01-01 | insertion  | placed            |
+        W1          | 2025-03-01 | follow_up  |                   | complete_expulsion
+        W1          | 2025-03-01 | insertion  | placed            |
+        """)
+    assert placed(cohort, "placement_kind", "ending", "ending_day", "replaced_at_once") == [
+        ("first", "expulsion_complete", 59, False),
+        ("repeat", "none", None, False),
+    ]
+
+
 def test_a_device_expelled_and_replaced_the_same_day_keeps_its_own_cause(cohort_of: Derive) -> None:
     cohort = cohort_of("""
         patient_ref | visit_date | visit_kind              | insertion_outcome | device_in_situ

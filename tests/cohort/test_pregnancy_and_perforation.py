@@ -41,6 +41,27 @@ def test_a_conception_before_placement_is_a_finding_and_the_spell_goes_on(cohort
     assert cohort.findings[["rule", "row"]].to_numpy().tolist() == [["conception_before_placement", 3]]
 
 
+def test_a_conception_estimated_after_the_visit_is_dated_at_the_visit(cohort_of: Derive) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_date | visit_kind | insertion_outcome | pregnancy    | pregnancy_conception_est
+        W1          | 2025-01-01 | insertion  | placed            |              |
+        W1          | 2025-01-31 | follow_up  |                   | intrauterine | 2025-03-01
+        """)
+    assert spells(cohort, "pregnancy") == [("pregnancy", 30, "intrauterine")]
+
+
+def test_a_pregnancy_conceived_between_two_devices_is_a_failure_of_neither(cohort_of: Derive) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_date | visit_kind | insertion_outcome | pregnancy    | pregnancy_conception_est
+        W1          | 2025-01-01 | insertion  | placed            |              |
+        W1          | 2025-01-31 | removal    |                   |              |
+        W1          | 2025-03-01 | insertion  | placed            |              |
+        W1          | 2025-03-10 | follow_up  |                   | intrauterine | 2025-02-20
+        """)
+    assert spells(cohort, "pregnancy") == [("removal", 30, "none"), ("none", None, "none")]
+    assert cohort.findings["rule"].tolist() == ["conception_before_placement"]
+
+
 def test_a_device_left_in_through_an_earlier_conception_can_be_replaced_on_a_later_day(
     cohort_of: Derive,
 ) -> None:
@@ -74,8 +95,11 @@ def test_a_pregnancy_after_the_device_was_taken_out_does_not_count(cohort_of: De
         W2          | 2025-01-01 | insertion  | placed            |              |
         W2          | 2025-01-31 | removal    |                   |              |
         W2          | 2025-06-01 | follow_up  |                   | intrauterine |
+        W3          | 2025-01-01 | insertion  | placed            |              |
+        W3          | 2025-06-01 | follow_up  |                   | intrauterine | removed
         """)
-    assert spells(cohort, "pregnancy") == [("removal", 30, "none")] * 2
+    # Of W3's removal nothing else is known.
+    assert spells(cohort, "pregnancy") == [("removal", 30, "none")] * 2 + [("none", None, "none")]
 
 
 def test_a_perforation_found_late_ends_the_spell_at_detection_and_counts_against_its_attempt_once(
