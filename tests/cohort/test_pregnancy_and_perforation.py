@@ -86,6 +86,15 @@ def test_a_conception_after_an_unnoticed_expulsion_ends_as_expulsion_and_counts_
     assert spells(cohort, "pregnancy") == [("expulsion_complete", 59, "intrauterine")]
 
 
+def test_a_conception_after_the_day_an_unnoticed_expulsion_is_put_at_counts_too(cohort_of: Derive) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_date | visit_kind | insertion_outcome | pregnancy | pregnancy_conception_est | device_status_at_conception | event_date_reported
+        W1          | 2025-01-01 | insertion  | placed            |           |                          |                             |
+        W1          | 2025-03-01 | follow_up  |                   | ectopic   | 2025-02-10               | expelled_unnoticed          | 2025-01-31
+        """)  # noqa: E501 - a drawn log
+    assert spells(cohort, "pregnancy") == [("expulsion_complete", 30, "ectopic")]
+
+
 def test_a_pregnancy_after_the_device_was_taken_out_does_not_count(cohort_of: Derive) -> None:
     cohort = cohort_of("""
         patient_ref | visit_date | visit_kind | insertion_outcome | pregnancy    | device_status_at_conception
