@@ -1,16 +1,16 @@
 """What happened, in five to seven statements: the count large, the interval in words, a drawing on one scale."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, gate_rules, is_known, limits_of, one, only_bounds, rows
+from reports.choosing import Row, is_known, limits_of, one, only_bounds, rows
 from reports.figures.marks import Mark, interval_mark
 from reports.figures.theme import nice_top, ticks
 from reports.sections.benchmarks import short_citation
-from reports.sections.expulsion import leading_expulsion
+from reports.sections.followed import Found, followed_statements, reach
 from reports.sections.parts import PERIOD
 
 _YEAR = 365
@@ -32,23 +32,6 @@ class Statement:
     section: str
 
 
-@dataclass(frozen=True)
-class _Found:
-    """An estimate ready to be said: its limits, and the published figure that is like it."""
-
-    big: str
-    words: str
-    figure: str
-    value: float
-    lower: float
-    upper: float
-    section: str
-    published: Row | None = None
-    beside: str = ""
-    whole_scale: bool = False
-    other: tuple[float, float, float] | None = None
-
-
 def statements(results: AuditResults) -> tuple[tuple[Statement, ...], float]:
     """The statements of page one, in the order of a woman's way through the clinic, and the end of their scale."""
     made = _all(results)
@@ -57,7 +40,7 @@ def statements(results: AuditResults) -> tuple[tuple[Statement, ...], float]:
     return tuple(_said(results, found, top) for found in made), top
 
 
-def _all(results: AuditResults) -> list[_Found]:
+def _all(results: AuditResults) -> list[Found]:
     """Every statement these results allow."""
     made = [
         _proportion(
@@ -84,17 +67,14 @@ def _all(results: AuditResults) -> list[_Found]:
             outcome="perforation",
             definition="confirmed",
         ),
-        _incidence(leading_expulsion(results), "expulsion", "had been expelled by 12 months", results),
-        _incidence(_removal(results), "removal", "had been taken out by 12 months, for any reason", results),
-        _pregnancy(results),
-        _continuation(results),
+        *followed_statements(results),
     ]
     return [found for found in made if found is not None]
 
 
 def _proportion(
     results: AuditResults, table: str, section: str, words: str, *, outcome: str, **labels: object
-) -> _Found | None:
+) -> Found | None:
     """A proportion of the period as a statement."""
     row = one(results, table, by="overall", window=PERIOD, **labels)
     if row is None or not row["n"]:
@@ -116,7 +96,7 @@ def _proportion(
             f"({wording.span(lower, upper, places=places)}, {whose} 95%); {unknown}"
         )
     big = f"{wording.count(row['events']) if row['events'] else 'None'} of {wording.count(row['n'])}"
-    return _Found(
+    return Found(
         big,
         words,
         figure,
@@ -128,93 +108,6 @@ def _proportion(
     )
 
 
-def _removal(results: AuditResults) -> Row | None:
-    """Removal for any reason by 12 months."""
-    return one(
-        results, "removal_incidence", by="overall", cause="removal", days=_YEAR, censoring="last_known"
-    )
-
-
-def _incidence(row: Row | None, section: str, words: str, results: AuditResults) -> _Found | None:
-    """A cumulative incidence at 12 months as a statement, if the gate and the numbers allow one."""
-    if row is None or not gate_rules(results) or row["caution"] or not is_known(row["incidence"]):
-        return None
-    table = "expulsion_incidence" if section == "expulsion" else "removal_incidence"
-    same = {name: row[name] for name in ("by", "stratum", "placement_kind", "cause", "days")}
-    other = one(results, table, censoring="assumed_in_place", **same)
-    told = (
-        "Not counting those placed soon after a birth or an abortion." if row["by"] == "timing_group" else ""
-    )
-    if section == "removal":
-        told = "Described, not judged."
-    return _followed(results, (row, other), "incidence", section, words, "seen", told)
-
-
-def _continuation(results: AuditResults) -> _Found | None:
-    """Devices still in use at 12 months as a statement, on a scale of its own."""
-    fixed = {"by": "overall", "placement_kind": "first", "days": _YEAR}
-    row = one(results, "continuation_curve", censoring="last_known", **fixed)
-    if row is None or not gate_rules(results) or row["caution"]:
-        return None
-    other = one(results, "continuation_curve", censoring="assumed_in_place", **fixed)
-    told = "Described, not judged. The scale runs to 100."
-    words = "were still in use at 12 months"
-    found = _followed(results, (row, other), "survival", "continuation", words, "ended", told)
-    return replace(found, whole_scale=True)
-
-
-def _followed(
-    results: AuditResults,
-    pair: tuple[Row, Row | None],
-    value: str,
-    section: str,
-    words: str,
-    ended: str,
-    told: str,
-) -> _Found:
-    """A figure read off a curve at 12 months, under both rules of observation."""
-    row, other = pair
-    number = wording.percent(row[value])
-    beside, second = told, None
-    if other is not None:
-        second = (float(other[value]), float(other["ci_lower"]), float(other["ci_upper"]))
-        limits = wording.span(other["ci_lower"], other["ci_upper"])
-        beside = f"If silence means still in place: {wording.percent(other[value])} ({limits}). {told}"
-        if results.gate != "last_known_leads":
-            number = f"{number} or {wording.percent(other[value])}"
-    events = wording.count(row["cumulative_events"]) if row["cumulative_events"] else "none"
-    return _Found(
-        f"{number} in 100 devices",
-        words,
-        f"{events} {ended} ({wording.span(row['ci_lower'], row['ci_upper'])}, 95%); "
-        f"{wording.count(row['at_risk'])} still observed at 12 months",
-        float(row[value]),
-        float(row["ci_lower"]),
-        float(row["ci_upper"]),
-        section,
-        None,
-        beside,
-        other=second,
-    )
-
-
-def _pregnancy(results: AuditResults) -> _Found | None:
-    """Pregnancies per 100 woman-years as a statement."""
-    row = one(results, "pregnancy", by="overall", band="all", censoring="last_known")
-    if row is None or not gate_rules(results) or not is_known(row["rate"]):
-        return None
-    return _Found(
-        wording.count(row["events"]) if row["events"] else "None",
-        f"pregnancies with a device, in {wording.count(row['person_years'])} woman-years",
-        f"{wording.rate(row['rate'])} per 100 woman-years "
-        f"({wording.rate(row['ci_lower'])} to {wording.rate(row['ci_upper'])}, exact 95%)",
-        float(row["rate"]),
-        float(row["ci_lower"]),
-        float(row["ci_upper"]),
-        "pregnancy",
-    )
-
-
 def _published(results: AuditResults, outcome: str) -> Row | None:
     """The first published figure with limits that is about all women, as ours is."""
     for row in rows(results, "benchmark_comparison", outcome=outcome, by="overall"):
@@ -223,7 +116,7 @@ def _published(results: AuditResults, outcome: str) -> Row | None:
     return None
 
 
-def _said(results: AuditResults, found: _Found, shared: float) -> Statement:
+def _said(results: AuditResults, found: Found, shared: float) -> Statement:
     """A statement with its drawing and what stands beside it."""
     top = 1.0 if found.whole_scale else shared
     scale = tuple(f"{100 * tick:.3g}" for tick in ticks(top))
@@ -239,14 +132,14 @@ def _said(results: AuditResults, found: _Found, shared: float) -> Statement:
         else Markup("")
     )
     per = "women a year" if found.section == "pregnancy" else ""
-    plainly = f"could be {wording.in_a_hundred(found.lower, found.upper)} {per}".strip() if drawn else ""
+    plainly = f"could be {wording.in_a_hundred(*reach(found))} {per}".strip() if drawn else ""
     beside = found.beside or (_compared(published) if published else _none_alike(results, found))
     return Statement(
         found.big, found.words, found.figure, plainly, mark, scale, beside.strip(), found.section
     )
 
 
-def _none_alike(results: AuditResults, found: _Found) -> str:
+def _none_alike(results: AuditResults, found: Found) -> str:
     """Whether there are published figures for other groups of women, or none at all."""
     if rows(results, "benchmark_comparison", outcome=found.section, verdict=_VERDICTS):
         return "Published figures define or divide it differently: see Published figures."

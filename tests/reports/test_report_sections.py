@@ -15,6 +15,7 @@ from reports.sections.insertion import failed_heading
 from reports.sections.page_one import page_one
 from reports.sections.section import Section
 from reports.sections.vasovagal import contrast_sentence
+from reports.wording import in_a_hundred
 
 GATES = ("last_known_leads", "both_as_equals", "bounds_only", "not_yet_due")
 
@@ -106,6 +107,34 @@ def test_the_gate_decides_what_the_page_may_say(demo_results: AuditResults, gate
         assert (" or " in big) == (gate != "last_known_leads")
     assert (first.believe.sentence.startswith("Yes")) == (gate == "last_known_leads")
     assert ("no placement is old enough" in first.believe.sentence) == (gate == "not_yet_due")
+
+
+def test_rules_that_stand_as_equals_are_said_with_the_limits_of_both(demo_results: AuditResults) -> None:
+    fixed = {"by": "overall", "placement_kind": "first", "days": 365}
+    both = [
+        one(demo_results, "continuation_curve", censoring=rule, **fixed)
+        for rule in ("last_known", "assumed_in_place")
+    ]
+    lower, upper = both[0]["ci_lower"], both[1]["ci_upper"]  # type: ignore[index]
+    said = {
+        found.section: found for found in page_one(replace(demo_results, gate="both_as_equals")).statements
+    }
+    assert said["continuation"].plainly == f"could be {in_a_hundred(lower, upper)}"
+
+
+def test_too_few_known_outcomes_leave_counts_without_a_denominator(demo_results: AuditResults) -> None:
+    said = {found.section: found for found in page_one(replace(demo_results, gate="bounds_only")).statements}
+    last = rows(
+        demo_results,
+        "expulsion_incidence",
+        by="overall",
+        placement_kind="first",
+        censoring="last_known",
+        cause="expulsion",
+    )[-1]
+    assert said["expulsion"].big == f"{last['cumulative_events']}"
+    assert said["expulsion"].plainly == ""
+    assert "pregnancy" not in said
 
 
 def test_the_heading_of_failures_says_counts() -> None:
@@ -233,3 +262,16 @@ def test_no_word_on_the_page_judges_a_person(demo_results: AuditResults, gate: s
     for message in ("visit_log.csv", *demo_results.tables["finding_counts"]["message"]):
         words = words.replace(message, "")
     assert re.findall(r"\w*[a-z]_[a-z]\w*", words) == []
+
+
+def test_one_clinician_and_one_site_are_enough_for_a_page(demo_results: AuditResults) -> None:
+    def only_one(table: pd.DataFrame) -> pd.DataFrame:
+        if "by" not in table:
+            return table
+        kept = ~table["by"].isin(["site_ref", "clinician_ref"]) | table["stratum"].isin(["HARBOUR", "C01"])
+        return table[kept].reset_index(drop=True)
+
+    tables = {name: only_one(table) for name, table in demo_results.tables.items()}
+    page = render_internal(replace(demo_results, tables=tables))
+    assert "The one clinician with enough attempts to compare is the service" in page
+    assert "outcome-known-by-site" not in page

@@ -1,0 +1,165 @@
+"""What page one says of devices followed over time, as far as the known outcomes allow."""
+
+from dataclasses import dataclass, replace
+
+from audit.records import AuditResults
+from reports import wording
+from reports.choosing import Row, gate_rules, is_known, one, rows
+from reports.sections.expulsion import leading_expulsion
+
+_YEAR = 365
+
+
+@dataclass(frozen=True)
+class Found:
+    """An estimate ready to be said: its limits, the published figure that is like it, and the same estimate under
+    the other rule of observation, which stands as its equal or beside it."""
+
+    big: str
+    words: str
+    figure: str
+    value: float
+    lower: float
+    upper: float
+    section: str
+    published: Row | None = None
+    beside: str = ""
+    whole_scale: bool = False
+    other: tuple[float, float, float] | None = None
+    equals: bool = False
+
+
+def reach(found: Found) -> tuple[float, float]:
+    """The limits to say in words: of both rules together where they stand as equals."""
+    if found.other is None or not found.equals:
+        return found.lower, found.upper
+    return min(found.lower, found.other[1]), max(found.upper, found.other[2])
+
+
+def followed_statements(results: AuditResults) -> list[Found]:
+    """Expulsion, removal, pregnancy and continuation; counts alone while too few outcomes are known."""
+    if not gate_rules(results):
+        return _counts_alone(results)
+    expelled, removed = "had been expelled by 12 months", "had been taken out by 12 months, for any reason"
+    made = (
+        _incidence(results, leading_expulsion(results), "expulsion", expelled),
+        _incidence(results, _removal(results), "removal", removed),
+        _pregnancy(results),
+        _continuation(results),
+    )
+    return [found for found in made if found is not None]
+
+
+def _counts_alone(results: AuditResults) -> list[Found]:
+    """Expulsions and removals seen, without a denominator that nobody knows."""
+    fixed = {"by": "overall", "placement_kind": "first", "censoring": "last_known"}
+    nan = float("nan")
+    made = []
+    for cause, table in (("expulsion", "expulsion_incidence"), ("removal", "removal_incidence")):
+        seen = rows(results, table, cause=cause, **fixed)
+        if seen:
+            made.append(
+                Found(
+                    wording.count(seen[-1]["cumulative_events"]),
+                    f"{cause}s seen so far",
+                    "how many there were, we cannot tell: too few outcomes are known",
+                    nan,
+                    nan,
+                    nan,
+                    cause,
+                    beside="Counts only.",
+                )
+            )
+    return made
+
+
+def _removal(results: AuditResults) -> Row | None:
+    """Removal for any reason by 12 months."""
+    return one(
+        results, "removal_incidence", by="overall", cause="removal", days=_YEAR, censoring="last_known"
+    )
+
+
+def _incidence(results: AuditResults, row: Row | None, section: str, words: str) -> Found | None:
+    """A cumulative incidence at 12 months as a statement, if the numbers allow one."""
+    if row is None or row["caution"] or not is_known(row["incidence"]):
+        return None
+    same = {name: row[name] for name in ("by", "stratum", "placement_kind", "cause", "days")}
+    other = one(results, f"{section}_incidence", censoring="assumed_in_place", **same)
+    told = (
+        "Not counting those placed soon after a birth or an abortion." if row["by"] == "timing_group" else ""
+    )
+    if section == "removal":
+        told = "Described, not judged."
+    return _followed(results, (row, other), "incidence", (section, words, "seen", told))
+
+
+def _continuation(results: AuditResults) -> Found | None:
+    """Devices still in use at 12 months as a statement, on a scale of its own."""
+    fixed = {"by": "overall", "placement_kind": "first", "days": _YEAR}
+    row = one(results, "continuation_curve", censoring="last_known", **fixed)
+    if row is None or row["caution"]:
+        return None
+    other = one(results, "continuation_curve", censoring="assumed_in_place", **fixed)
+    told = "Described, not judged. The scale runs to 100."
+    words = ("continuation", "were still in use at 12 months", "ended", told)
+    return replace(_followed(results, (row, other), "survival", words), whole_scale=True)
+
+
+def _followed(
+    results: AuditResults, pair: tuple[Row, Row | None], value: str, words: tuple[str, str, str, str]
+) -> Found:
+    """A figure read off a curve at 12 months, under both rules of observation."""
+    (row, other), (section, what, ended, told) = pair, words
+    number, limits = wording.percent(row[value]), wording.span(row["ci_lower"], row["ci_upper"])
+    beside, second = told, None
+    equals = results.gate != "last_known_leads"
+    if other is not None:
+        second = (float(other[value]), float(other["ci_lower"]), float(other["ci_upper"]))
+        others = wording.span(other["ci_lower"], other["ci_upper"])
+        beside = f"If silence means still in place: {wording.percent(other[value])} ({others}). {told}"
+        if equals:
+            number, limits = f"{number} or {wording.percent(other[value])}", f"{limits}, or {others}"
+    events = wording.count(row["cumulative_events"]) if row["cumulative_events"] else "none"
+    return Found(
+        f"{number} in 100 devices",
+        what,
+        f"{events} {ended} ({limits}, 95%); {wording.count(row['at_risk'])} still observed at 12 months",
+        float(row[value]),
+        float(row["ci_lower"]),
+        float(row["ci_upper"]),
+        section,
+        beside=beside.strip(),
+        other=second,
+        equals=equals,
+    )
+
+
+def _pregnancy(results: AuditResults) -> Found | None:
+    """Pregnancies per 100 woman-years as a statement."""
+    fixed = {"by": "overall", "band": "all"}
+    row = one(results, "pregnancy", censoring="last_known", **fixed)
+    if row is None or not is_known(row["rate"]):
+        return None
+    other = one(results, "pregnancy", censoring="assumed_in_place", **fixed)
+    second = None
+    beside = ""
+    if other is not None and is_known(other["rate"]):
+        second = (float(other["rate"]), float(other["ci_lower"]), float(other["ci_upper"]))
+        limits = f"{wording.rate(other['ci_lower'])} to {wording.rate(other['ci_upper'])}"
+        beside = (
+            f"If silence means still in place: {wording.rate(other['rate'])} ({limits}) per 100 woman-years."
+        )
+    return Found(
+        wording.count(row["events"]) if row["events"] else "None",
+        f"pregnancies with a device, in {wording.count(row['person_years'])} woman-years",
+        f"{wording.rate(row['rate'])} per 100 woman-years "
+        f"({wording.rate(row['ci_lower'])} to {wording.rate(row['ci_upper'])}, exact 95%)",
+        float(row["rate"]),
+        float(row["ci_lower"]),
+        float(row["ci_upper"]),
+        "pregnancy",
+        beside=beside,
+        other=second,
+        equals=results.gate != "last_known_leads",
+    )
