@@ -198,6 +198,29 @@ def test_a_perforation_found_after_a_failed_attempt_is_not_that_of_a_device_long
     ]
 
 
+def test_a_perforation_confirmed_at_a_failed_attempt_is_not_undone_by_a_later_visit(
+    cohort_of: Derive,
+) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_date | visit_kind | insertion_outcome | perforation_confirmed
+        W1          | 2025-01-01 | insertion  | failed            | complete_extrauterine
+        W1          | 2025-01-31 | follow_up  |                   | no
+        """)
+    assert perforations(cohort) == ["complete"]
+
+
+def test_a_removal_for_perforation_and_a_failed_insertion_on_one_day_tell_of_the_old_device(
+    cohort_of: Derive,
+) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_date | visit_kind | insertion_outcome | removal_reason_main
+        W1          | 2025-01-01 | insertion  | placed            |
+        W1          | 2025-03-01 | removal    |                   | perforation
+        W1          | 2025-03-01 | insertion  | failed            |
+        """)
+    assert perforations(cohort) == ["extent_unknown", "unknown"]
+
+
 def test_a_removal_for_perforation_leaves_its_extent_unknown(cohort_of: Derive) -> None:
     cohort = cohort_of("""
         patient_ref | visit_date | visit_kind | insertion_outcome | removal_reason_main
