@@ -153,10 +153,13 @@ def test_an_emergency_without_a_device_and_without_another_method_needs_a_call(c
         Bridged     | V3        | 2025-07-03 | insertion  | failed               | emergency_contraception | yes
         PlacedLater | V4        | 2025-07-04 | insertion  | failed               | emergency_contraception | no
         PlacedLater | V5        | 2025-07-05 | insertion  | placed               | emergency_contraception |
+        PlacedOnce  | V8        | 2024-01-01 | insertion  | placed               | contraception           |
+        PlacedOnce  | V9        | 2025-01-01 | removal    |                      |                         |
+        PlacedOnce  | V10       | 2025-07-06 | insertion  | failed               | emergency_contraception | no
         Routine     | V6        | 2025-07-06 | insertion  | failed               | contraception           | no
         Earlier     | V7        | 2025-06-30 | insertion  | failed               | emergency_contraception | no
         """)  # noqa: E501 - a drawn log
-    assert needs(cohort) == [("emergency_not_placed", "V1"), ("emergency_not_placed", "V2")]
+    assert needs(cohort) == [("emergency_not_placed", visit) for visit in ("V1", "V2", "V10")]
 
 
 def test_only_grade_4_of_the_period_is_a_severe_reaction(cohort_of: Derive) -> None:

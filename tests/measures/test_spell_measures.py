@@ -315,6 +315,12 @@ def test_pregnancies_are_counted_per_woman_year_with_those_after_an_unnoticed_ex
     assert whole["rate"] == pytest.approx(3 / (1050 / YEAR))
 
 
+def test_a_pregnancy_found_with_a_perforation_is_counted_though_the_spell_ended_otherwise() -> None:
+    table = pregnancy(placements(("perforation", 100, 100), pregnancy=["intrauterine"]))
+    assert band(table, "0 to 365")["events"] == 0
+    assert band(table, "all")["events"] == 1
+
+
 def test_pregnancies_by_class_stay_in_their_class() -> None:
     frame = placements(
         ("pregnancy", 100, 100),
