@@ -99,11 +99,19 @@ def _measured(results: AuditResults, name: str, events: str, of: str) -> list[Bl
     return blocks
 
 
+def site_apart(sites: list[Row]) -> Row | None:
+    """The site whose interval lies below those of all the others, if there is one."""
+    for row in sites:
+        others = [other for other in sites if other is not row]
+        if others and all(limits_of(row)[1] < limits_of(other)[0] for other in others):
+            return row
+    return None
+
+
 def _site_title(sites: list[Row], name: str) -> str:
     """Which site's figure lies apart from all the others, if one does."""
     what = "known" if name == "outcome_known" else "checked"
-    for row in sites:
-        others = [other for other in sites if other is not row]
-        if all(limits_of(row)[1] < limits_of(other)[0] for other in others):
-            return f"Fewest are {what} at {stratum(row['by'], row['stratum'])}: {wording.proportion(row)}"
-    return "No site lies apart from all the others"
+    row = site_apart(sites)
+    if row is None:
+        return "No site lies apart from all the others"
+    return f"Fewest are {what} at {stratum(row['by'], row['stratum'])}: {wording.proportion(row)}"

@@ -9,10 +9,11 @@ from reports import wording
 from reports.choosing import Row, is_known, limits_of, one, rows
 from reports.sections import benchmarks, clinicians, rates
 from reports.sections.data_quality import accounted, filled_in, least_complete
+from reports.sections.follow_up import site_apart
 from reports.sections.parts import CASES_NOT_PEOPLE, WHOLE
 from reports.sections.statements import Statement, statements
 from reports.tables import Column, html_table, plain
-from reports.words_for_codes import quarter, within, word
+from reports.words_for_codes import quarter, stratum, within, word
 
 
 @dataclass(frozen=True)
@@ -88,7 +89,7 @@ def _believe(results: AuditResults) -> Believe:
     figures = []
     if known is not None and known["n"]:
         percentage, limits = wording.percent(known["proportion"]), wording.span(*limits_of(known)[:2])
-        said = f"women: their outcome at 12 months is known ({percentage}%, {limits})"
+        said = f"women: their outcome at 12 months is known ({percentage}%, {limits}){_fewest(results)}"
         figures.append((f"{wording.count(known['events'])} of {wording.count(known['n'])}", said))
     whole = filled_in(results)
     if whole is not None and least is not None:
@@ -99,6 +100,16 @@ def _believe(results: AuditResults) -> Believe:
         )
         figures.append((f"{wording.count(whole['events'])} of {wording.count(whole['n'])}", said))
     return Believe(_BELIEVE.get(results.gate, _BELIEVE["not_yet_due"]), tuple(figures))
+
+
+def _fewest(results: AuditResults) -> str:
+    """The site at which the fewest outcomes are known, if it lies apart from all the others."""
+    sites = [row for row in rows(results, "outcome_known", by="site_ref", window=WHOLE) if row["n"]]
+    row = site_apart(sites)
+    if row is None:
+        return ""
+    counts = f"{wording.count(row['events'])} of {wording.count(row['n'])}"
+    return f"; fewest at {stratum(row['by'], row['stratum'])}, {counts}"
 
 
 def beyond_chance(results: AuditResults) -> tuple[str, ...]:

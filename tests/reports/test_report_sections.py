@@ -4,6 +4,7 @@ import html
 import re
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
 from audit.records import AuditResults
@@ -11,6 +12,7 @@ from reports.choosing import one, rows
 from reports.editions import INTERNAL, render_internal
 from reports.sections import benchmarks, clinicians, rates
 from reports.sections.expulsion import expulsion_section
+from reports.sections.follow_up import site_apart
 from reports.sections.insertion import failed_heading
 from reports.sections.page_one import page_one
 from reports.sections.section import Section
@@ -266,7 +268,7 @@ def test_no_word_on_the_page_judges_a_person(demo_results: AuditResults, gate: s
 
 def test_one_clinician_and_one_site_are_enough_for_a_page(demo_results: AuditResults) -> None:
     def only_one(table: pd.DataFrame) -> pd.DataFrame:
-        if "by" not in table:
+        if not {"by", "stratum"} <= set(table.columns):
             return table
         kept = ~table["by"].isin(["site_ref", "clinician_ref"]) | table["stratum"].isin(["HARBOUR", "C01"])
         return table[kept].reset_index(drop=True)
@@ -275,3 +277,15 @@ def test_one_clinician_and_one_site_are_enough_for_a_page(demo_results: AuditRes
     page = render_internal(replace(demo_results, tables=tables))
     assert "The one clinician with enough attempts to compare is the service" in page
     assert "outcome-known-by-site" not in page
+
+
+def test_a_site_is_named_only_when_it_lies_apart_from_all_the_others(demo_results: AuditResults) -> None:
+    sites = rows(demo_results, "outcome_known", by="site_ref", window="all")
+    apart = site_apart(sites)
+    assert apart is not None
+    assert apart["stratum"] == "TOWER"
+    assert f"fewest at TOWER, {apart['events']} of {apart['n']}" in str(
+        page_one(demo_results).believe.figures
+    )
+    assert site_apart([row for row in sites if row["stratum"] != "TOWER"]) is None
+    assert site_apart(sites[:1]) is None
