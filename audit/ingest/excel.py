@@ -10,14 +10,11 @@ from audit.ingest.delimited import MAX_COLUMNS
 from audit.ingest.excel_cells import Sheet, SheetRow, day_of_serial, read_sheet
 from audit.ingest.excel_copy import sheet_cells
 from audit.ingest.excel_package import Workbook, open_workbook
-from audit.ingest.layout import plain_heading
+from audit.ingest.excel_sheet import heading_row, sheet_of
 from audit.ingest.masking import shown
 from audit.ingest.raw import Note, RawColumn, RawLog, Source
-from audit.schema.visits import REQUIRED, VISITS
+from audit.schema.visits import VISITS
 from audit.settings import Layout
-
-LINES_ABOVE = 20
-_HEAD_BYTES = 1 << 20
 
 
 def open_excel(octets: bytes, *, where: str, layout: Layout) -> Source:
@@ -45,9 +42,9 @@ def open_excel(octets: bytes, *, where: str, layout: Layout) -> Source:
         its headings stand below more than 20 lines.
     """
     book = open_workbook(octets, where=where)
-    name = _sheet_of(book, layout)
+    name = sheet_of(book, layout)
     sheet = read_sheet(book, name, sheet_cells(book, name), decimal_comma=layout.decimal_comma)
-    at = _heading_row(sheet.rows, layout, where)
+    at = heading_row(sheet.rows, layout, where=where)
     headings = _headings(sheet.rows[at], where)
     rows = sheet.rows[at + 1 :]
     heading_line = sheet.rows[at].line
@@ -116,80 +113,6 @@ def _with_days(name: str, column: RawColumn, from_1904: bool) -> RawColumn:
     if name not in VISITS.names or VISITS[name].kind != "date":
         return column
     return RawColumn(tuple(day_of_serial(text, from_1904=from_1904) for text in column.texts), column.codes)
-
-
-def _sheet_of(book: Workbook, layout: Layout) -> str:
-    """The name of the sheet that holds the log."""
-    names = list(book.sheets)
-    if layout.sheet:
-        return _named_sheet(book, layout.sheet)
-    if not names:
-        raise UnreadableFile(f"{book.name}: has no visible sheet with cells. Unhide the sheet with the log.")
-    if len(names) == 1:
-        return names[0]
-    fits = {name: _fit(book, name, layout) for name in names}
-    best = [name for name in names if fits[name] == max(fits.values())]
-    if len(best) == 1 and fits[best[0]]:
-        return best[0]
-    what = "several sheets fit equally well" if fits[best[0]] else "no sheet has headings that are known"
-    raise UnreadableFile(
-        f"{book.name}: {what}. Found: {_shown_names(names)}. "
-        'Name the sheet in the settings under [layout] as sheet = "...".'
-    )
-
-
-def _named_sheet(book: Workbook, wanted: str) -> str:
-    """The sheet that the settings name, whatever its case."""
-    for name in book.sheets:
-        if name.strip().casefold() == wanted.strip().casefold():
-            return name
-    if wanted in book.hidden:
-        raise UnreadableFile(f"{book.name}: the sheet '{shown(wanted)}' is hidden. Unhide it and run again.")
-    raise UnreadableFile(
-        f"{book.name}: no sheet '{shown(wanted)}', which the settings name. "
-        f"Found: {_shown_names(list(book.sheets)) or 'none'}. Correct it in the settings under [layout]."
-    )
-
-
-def _shown_names(names: Sequence[str]) -> str:
-    """A few names of sheets, masked where they look like data."""
-    return name_a_few([f"'{shown(name)}'" for name in names])
-
-
-def _fit(book: Workbook, name: str, layout: Layout) -> int:
-    """How many of our headings the first lines of a sheet hold on one line."""
-    sheet = read_sheet(book, name, sheet_cells(book, name, at_most=_HEAD_BYTES))
-    first = [row for row in sheet.rows if row.line <= LINES_ABOVE + 1]
-    return max((_recognised(row, layout) for row in first), default=0)
-
-
-def _recognised(row: SheetRow, layout: Layout) -> int:
-    """How many of our headings a row holds."""
-    found = {plain_heading(text) for text in row.cells.values()}
-    return sum(plain_heading(layout.headings.get(name, name)) in found for name in VISITS.names)
-
-
-def _heading_row(rows: Sequence[SheetRow], layout: Layout, where: str) -> int:
-    """The position of the row with most of our headings among the first lines; the first if none has any."""
-    first = [row for row in rows if row.line <= LINES_ABOVE + 1]
-    known = [_recognised(row, layout) for row in first]
-    if not any(known):
-        _refuse_far_headings(rows, layout, where)
-    return known.index(max(known)) if known else 0
-
-
-def _refuse_far_headings(rows: Sequence[SheetRow], layout: Layout, where: str) -> None:
-    """Refuse a sheet that is empty, or whose headings stand further down."""
-    if not rows:
-        raise UnreadableFile(f"{where}: the sheet is empty. A log needs at least a line of headings.")
-    for row in rows:
-        if row.line > LINES_ABOVE + 1 and _recognised(row, layout) >= len(REQUIRED):
-            raise UnreadableFile(
-                f"{where}: the headings seem to stand on line {row.line}, below more than {LINES_ABOVE} other "
-                "lines. Remove the lines above them and run again."
-            )
-    if rows[0].line > LINES_ABOVE + 1:
-        raise UnreadableFile(f"{where}: the first {LINES_ABOVE} lines are empty. Remove them and run again.")
 
 
 def _headings(row: SheetRow, where: str) -> tuple[str, ...]:

@@ -8,6 +8,8 @@ from audit.ingest.delimited import open_delimited
 from audit.ingest.delimited_rows import read_delimited
 from audit.ingest.excel import open_excel, read_excel
 from audit.ingest.excel_package import MAGIC as EXCEL
+from audit.ingest.fhir import open_fhir, read_fhir
+from audit.ingest.fhir_entries import is_fhir
 from audit.ingest.parquet import MAGIC as PARQUET
 from audit.ingest.parquet import open_parquet, read_parquet
 from audit.ingest.raw import RawLog, Source
@@ -20,10 +22,10 @@ def open_source(path: str | Path, *, settings: AuditSettings | None = None) -> S
     Parameters
     ----------
     path
-        A CSV, TSV, semicolon- or pipe-separated file, an .xlsx workbook, or Parquet. The content decides, not
-        the name.
+        A CSV, TSV, semicolon- or pipe-separated file, an .xlsx workbook, Parquet, or HL7 FHIR R4 (NDJSON or a
+        Bundle). The content decides, not the name.
     settings
-        Where the headings of a workbook are looked for; None for our own headings.
+        Which sheet of a workbook is read, and what the codes in FHIR mean; None for the defaults.
 
     Returns
     -------
@@ -34,6 +36,10 @@ def open_source(path: str | Path, *, settings: AuditSettings | None = None) -> S
     ------
     UnreadableFile
         The file does not exist, is empty, or is not a table in a form we read.
+    MissingColumns
+        The file is FHIR and the settings map no code.
+    InputRefused
+        The file is FHIR and names people.
     """
     where = Path(path).name
     try:
@@ -45,6 +51,8 @@ def open_source(path: str | Path, *, settings: AuditSettings | None = None) -> S
     rules = AuditSettings() if settings is None else settings
     if octets.startswith(EXCEL):
         return open_excel(octets, where=where, layout=rules.layout)
+    if is_fhir(octets):
+        return open_fhir(octets, where=where, fhir=rules.fhir)
     return open_delimited(octets, where=where)
 
 
@@ -67,5 +75,5 @@ def read_rows(source: Source, columns: Mapping[str, int]) -> RawLog:
     UnreadableFile
         The rows cannot be told apart.
     """
-    readers = {"parquet": read_parquet, "excel": read_excel, "delimited": read_delimited}
+    readers = {"delimited": read_delimited, "excel": read_excel, "fhir": read_fhir, "parquet": read_parquet}
     return readers[source.form](source, columns)
