@@ -103,6 +103,14 @@ def compared(results: AuditResults, benchmark: str) -> pd.Series:
             "cannot_tell",
             "The interval of the difference holds 0, and no margin is set for this outcome.",
         ),
+        # From -0.024 to 0.008: one end within the margin is not enough.
+        (
+            30,
+            1000,
+            0.02,
+            "cannot_tell",
+            "The interval of the difference holds 0 but is wider than the margin set.",
+        ),
         (
             4,
             100,
