@@ -122,7 +122,7 @@ def _timing_title(results: AuditResults, fixed: dict[str, str]) -> str:
         return "Expulsion by timing of placement"
     said = (
         f"{wording.percent(after['incidence'])} of 100 by 12 months after a birth, "
-        f"{wording.percent(interval['incidence'])} of 100 at other times"
+        f"{wording.percent(interval['incidence'])} of 100 after an interval placement"
     )
     if after["ci_lower"] > interval["ci_upper"]:
         return f"Devices placed soon after a birth came out more often: {said}"
