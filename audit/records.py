@@ -41,6 +41,8 @@ class VisitLog:
         The log's own text for each running number in ``visits.patient_ref``. It never leaves the log.
     sources
         The files read.
+    key_id
+        The random name of the key whose codes stand for women and staff; blank when none was used.
     """
 
     visits: pd.DataFrame
@@ -50,6 +52,7 @@ class VisitLog:
     data_to: pd.Timestamp
     patient_refs: pd.Series = field(repr=False)
     sources: tuple[SourceFile, ...] = ()
+    key_id: str = ""
 
 
 @dataclass(frozen=True)

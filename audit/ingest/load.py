@@ -7,11 +7,13 @@ import pandas as pd
 
 from audit.ingest.accounting import account_rows, refuse_too_many
 from audit.ingest.checks import check_visits
+from audit.ingest.identifiers_reading import layout_without, read_guarded, without_columns
 from audit.ingest.joined import stacked
-from audit.ingest.layout import match_headings, refuse_unknown_headings
+from audit.ingest.layout import refuse_unknown_headings
 from audit.ingest.masking import shown
+from audit.ingest.pseudonyms import PseudonymKey, pseudonymise
 from audit.ingest.raw import RawLog, Source
-from audit.ingest.read import open_source, read_rows
+from audit.ingest.read import open_source
 from audit.ingest.reasons import FINDINGS, SET_ASIDE
 from audit.ingest.standardise import standardise
 from audit.records import SourceFile, VisitLog
@@ -24,6 +26,8 @@ def load_visits(
     *,
     data_to: str | pd.Timestamp | None = None,
     allow_set_aside: bool = False,
+    drop_columns: Sequence[str] = (),
+    key: PseudonymKey | None = None,
 ) -> VisitLog:
     """A clinic's visit log, standardised, with every row accounted for.
 
@@ -38,6 +42,12 @@ def load_visits(
         The last day of the data, such as "2026-09-30". Later rows are set aside. None takes the latest visit.
     allow_set_aside
         Go on although more rows than the settings allow had to be set aside.
+    drop_columns
+        Headings of columns to leave out unseen, or their numbers from 1: what identifies persons and is not
+        needed.
+    key
+        From `audit.ingest.pseudonyms`: the references of women and the codes of staff are replaced by keyed
+        codes. None leaves them as they are.
 
     Returns
     -------
@@ -45,7 +55,8 @@ def load_visits(
         `visits` has the columns this log has, then ``source`` (number of the file, from 1) and ``row`` (line
         in it). `accounting` has ``source, disposition, reason, n`` with the dispositions ``in``, ``used``,
         ``set_aside`` (one line per reason) and ``blank_line`` (not a row, so not counted in ``in``). With
-        headings only, all tables are empty and `data_to` is NaT unless given.
+        headings only, all tables are empty and `data_to` is NaT unless given. `key_id` names the key, if one
+        was given.
 
     Raises
     ------
@@ -54,7 +65,8 @@ def load_visits(
     MissingColumns
         A file without the columns every audit needs, or settings that name a heading no file has.
     InputRefused
-        Alike headings, visit dates that would have to be guessed, or too many rows set aside.
+        Columns that seem to identify persons, alike headings, visit dates that would have to be guessed, or
+        too many rows set aside.
     ValueError
         No path, or `data_to` is not a date.
 
@@ -84,24 +96,33 @@ def load_visits(
     """
     rules = AuditSettings() if settings is None else settings
     last_day = _day(data_to)
-    sources = [open_source(path) for path in _listed(paths)]
-    refuse_unknown_headings(sources, rules.layout)
-    logs = [read_rows(source, match_headings(source, rules.layout)) for source in sources]
+    opened = without_columns([open_source(path) for path in _listed(paths)], drop_columns)
+    sources = [file.source for file in opened]
+    layout = layout_without(rules.layout, opened)
+    refuse_unknown_headings(sources, layout)
+    guarded = [read_guarded(file, layout, keyed=key is not None) for file in opened]
+    logs = [log for log, _ in guarded]
     result = standardise(logs, rules, data_to=last_day, decimal_comma=_decimal_comma(sources, rules))
     set_aside = stacked([_rejected(logs), result.set_aside], SET_ASIDE)
     accounting = account_rows(logs, result.visits, set_aside)
     if not allow_set_aside:
         refuse_too_many(accounting, where=sources[0].name, limit=rules.thresholds.set_aside_refusal)
+    checked = check_visits(result.visits)
+    visits, refs = result.visits, result.patient_refs
+    if key is not None:
+        visits, refs = pseudonymise(visits, refs, key=key)
     return VisitLog(
-        visits=result.visits,
+        visits=visits,
         set_aside=set_aside,
         findings=stacked(
-            [_file_findings(sources, logs), result.findings, check_visits(result.visits)], FINDINGS
+            [_file_findings(sources, logs), *(found for _, found in guarded), result.findings, checked],
+            FINDINGS,
         ),
         accounting=accounting,
-        data_to=result.visits["visit_date"].max() if last_day is None else last_day,
-        patient_refs=result.patient_refs,
+        data_to=visits["visit_date"].max() if last_day is None else last_day,
+        patient_refs=refs,
         sources=tuple(_source_file(source, log) for source, log in zip(sources, logs, strict=True)),
+        key_id="" if key is None else key.key_id,
     )
 
 

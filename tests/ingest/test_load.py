@@ -333,11 +333,12 @@ def test_parquet_gives_the_same_visits_as_its_csv_twin(tmp_path: Path) -> None:
         }
     )
     pq.write_table(table, tmp_path / "visits.parquet")
-    log = load_visits(tmp_path / "visits.parquet")
+    # What cannot be looked into may hold anything, so it must be left out by name.
+    log = load_visits(tmp_path / "visits.parquet", drop_columns=["notes"])
     pd.testing.assert_frame_equal(log.visits.drop(columns="row"), from_csv.visits.drop(columns="row"))
     assert log.visits["row"].tolist() == [1, 2]
     assert (log.sources[0].encoding, log.sources[0].rows) == ("parquet", 2)
-    assert log.findings["message"].tolist() == ["Not read: notes."]
+    assert log.findings["message"].tolist() == ["Left out as asked, and not looked at: column 'notes'."]
 
 
 def test_a_parquet_column_of_lists_or_a_damaged_file_is_refused(tmp_path: Path) -> None:

@@ -1,0 +1,259 @@
+"""One column of a file under the guard: what it seems to hold, or nothing."""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from audit.ingest.columns import STAFF_AND_PLACES
+from audit.ingest.identifiers_contacts import CONTACT_RULES, EMAIL, POSTCODE, TELEPHONE, WEB
+from audit.ingest.identifiers_dates import are_birth_dates, year_of
+from audit.ingest.identifiers_headings import (
+    ADDRESSES,
+    FREE_TEXT,
+    NAMES,
+    RECORD_NUMBERS,
+    heading_words,
+    kind_of_heading,
+)
+from audit.ingest.identifiers_names import STAFF_TITLE_RULES, TITLE_RULE, name_places
+from audit.ingest.identifiers_numbers import (
+    BIRTH_DATES,
+    BIRTH_REFERENCE_RULE,
+    BIRTH_TEXT_RULE,
+    HEALTH_NUMBERS,
+    NATIONAL_NUMBERS,
+    NUMBER_RULES,
+)
+from audit.ingest.identifiers_rules import Rule, rule_hits, words_in
+from audit.ingest.identifiers_screen import candidates, evenly
+from audit.ingest.identifiers_text import is_free_text, is_short_list
+from audit.ingest.parse import cleaned
+from audit.ingest.raw import RawColumn
+from audit.schema.terms import BLANK_WORDS, NO_WORDS, UNKNOWN_WORDS, YES_WORDS
+from audit.schema.visits import VISITS
+from audit.settings import Layout
+
+REFERENCES = ("patient_ref", "visit_ref")
+STAFF = tuple(name for name in STAFF_AND_PLACES if name != "site_ref")
+_STAFF_WORDS = words_in(
+    "by clinician consultant doctor fitter gp inserter midwife nurse operator practitioner provider staff "
+    "supervisor trainer medecin arzt medico"
+)
+_PLACE_WORDS = words_in(
+    "area city county district geography locality location place post postal region residence suburb town zip"
+)
+_ZIP = re.compile(r"\d{5}(?:-\d{4})?")
+_MEANINGLESS = frozenset((*BLANK_WORDS, *YES_WORDS, *NO_WORDS, *UNKNOWN_WORDS))
+# What at least one value must show before a heading is believed: "Telephone call made" holds yes and no.
+_EVIDENCE = {
+    NAMES: r"(?<!\w)[^\W\d_]{2,}(?!\w)",
+    EMAIL: r"@",
+    WEB: r"\w{3}",
+    TELEPHONE: r"(?:\d\D{0,3}){6}",
+    POSTCODE: r"\d",
+    ADDRESSES: r"\w{3}",
+    BIRTH_DATES: r"\d",
+    HEALTH_NUMBERS: r"(?:\d\D?){4}",
+    NATIONAL_NUMBERS: r"(?:\d\D?){4}",
+    RECORD_NUMBERS: r"\d\d",
+}
+_FEWEST_NAMES, _NAMES_PER_WOMAN, _FEWEST_PLACES = 10, 0.4, 5
+
+
+@dataclass(frozen=True)
+class FileColumn:
+    """A column as the file has it; `name` is ours, blank for a column that is not read."""
+
+    position: int
+    heading: str
+    name: str
+    raw: RawColumn
+
+
+@dataclass(frozen=True)
+class Suspicion:
+    """A column that seems to hold identifiers: of which kind, on how many of the rows that are filled."""
+
+    column: FileColumn
+    kind: str
+    rows: int
+    filled: int
+
+
+def suspicion_of(
+    column: FileColumn, *, layout: Layout, visits: RawColumn | None, women: int
+) -> Suspicion | None:
+    """What a column seems to hold that can identify a person.
+
+    Parameters
+    ----------
+    column
+        The column, read or not.
+    layout
+        Its `codes` are words that the service itself has declared harmless.
+    visits
+        The dates of the visits, row by row; None when there are none.
+    women
+        Number of distinct references of women.
+
+    Returns
+    -------
+    Suspicion or None
+        The first kind found, the heading before the values; None when nothing is.
+
+    Examples
+    --------
+    >>> contact = RawColumn(("", "ring rose@example.org"), np.array([0, 1, 1], dtype=np.int32))
+    >>> found = suspicion_of(FileColumn(4, "Contact", "", contact), layout=Layout(), visits=None, women=3)
+    >>> found.kind, found.rows, found.filled
+    ('e-mail addresses', 2, 2)
+    """
+    unexplained = _unexplained(column, layout)
+    numbers, texts = list(unexplained), list(unexplained.values())
+    kind = _kind_by_heading(column, numbers, texts) or _birth_dates(column, visits)
+    if kind:
+        return _suspicion(column, kind, range(len(column.raw.texts)))
+    found = _by_rules(column, texts) or _by_names(column, texts, women)
+    if found:
+        return _suspicion(column, found[0], [numbers[place] for place in found[1]])
+    kind = _zip_codes(column, texts) or _free_text(column, numbers, texts)
+    return _suspicion(column, kind, numbers) if kind else None
+
+
+def _unexplained(column: FileColumn, layout: Layout) -> dict[int, str]:
+    """The distinct texts that neither the schema nor the settings explain, by their number."""
+    known = {cleaned(word).casefold() for word in layout.codes.get(column.name, {})}
+    if column.name:
+        known |= {code.replace("_", " ") for code in VISITS[column.name].codes}
+    dates = _kind(column) == "date"
+    return {
+        number: text
+        for number, text in enumerate(column.raw.texts)
+        if text
+        and not text.isspace()
+        and not (known and cleaned(text).casefold() in known)
+        and not (dates and _is_date(text))
+    }
+
+
+def _is_date(text: str) -> bool:
+    """Whether a text of a column of dates is a date, or eight or more digits that may be one with its time."""
+    return year_of(text) >= 0 or (text.isdigit() and text.startswith(("19", "20")))
+
+
+def _kind(column: FileColumn) -> str:
+    """The kind of our column that it feeds; blank when it is not read."""
+    return VISITS[column.name].kind if column.name else ""
+
+
+def _kind_by_heading(column: FileColumn, numbers: list[int], texts: list[str]) -> str:
+    """The kind its heading announces, if the heading means the values and a value bears it out."""
+    kind = kind_of_heading(column.heading)
+    if not kind or not _heading_counts(column.name, kind):
+        return ""
+    told = [text for text in texts if cleaned(text).casefold() not in _MEANINGLESS]
+    if kind == FREE_TEXT:
+        listed = not told or is_short_list(told, filled=_rows_with(column, numbers))
+        return "" if listed else kind
+    evidence = re.compile(_EVIDENCE[kind])
+    return kind if any(evidence.search(text) for text in told) else ""
+
+
+def _rows_with(column: FileColumn, numbers: Iterable[int]) -> int:
+    """On how many rows one of these texts stands."""
+    wanted = np.zeros(len(column.raw.texts), dtype=np.bool_)
+    wanted[list(numbers)] = True
+    return int(wanted[column.raw.codes].sum())
+
+
+def _heading_counts(name: str, kind: str) -> bool:
+    """Whether the heading of a column read as ours may decide; what holds codes or counts is judged by value."""
+    if not name or name in REFERENCES:
+        return True
+    if name in STAFF_AND_PLACES:
+        # Codes of staff and sites are often headed "Clinician name" or "Location".
+        return kind in (EMAIL, TELEPHONE, BIRTH_DATES, HEALTH_NUMBERS, NATIONAL_NUMBERS)
+    return kind == BIRTH_DATES and VISITS[name].kind == "date" and name != "last_delivery_date"
+
+
+def _rules(column: FileColumn) -> tuple[Rule, ...]:
+    """The rules for the values of the column, the plainest first."""
+    rules: tuple[Rule, ...] = (*CONTACT_RULES, BIRTH_TEXT_RULE, *NUMBER_RULES)
+    if _kind(column) == "parity":
+        rules = tuple(rule for rule in rules if rule.kind != POSTCODE)
+    if column.name in REFERENCES:
+        return (*rules, BIRTH_REFERENCE_RULE, TITLE_RULE)
+    return (*rules, *(STAFF_TITLE_RULES if _is_staff(column) else (TITLE_RULE,)))
+
+
+def _is_staff(column: FileColumn) -> bool:
+    """Whether it is a column of staff, by our name for it or by its heading."""
+    return column.name in STAFF or (
+        not column.name and bool(_STAFF_WORDS & set(heading_words(column.heading)))
+    )
+
+
+def _by_rules(column: FileColumn, texts: list[str]) -> tuple[str, list[int]] | None:
+    """The kind of the first rule that finds something, and the places of what it found."""
+    looked = candidates(texts)
+    references = column.name in REFERENCES
+    for rule in _rules(column) if looked.cells else ():
+        hits = rule_hits(rule, looked.cells, distinct=looked.distinct, references=references)
+        if hits:
+            return rule.kind, [int(looked.places[hit]) for hit in hits]
+    return None
+
+
+def _by_names(column: FileColumn, texts: list[str], women: int) -> tuple[str, list[int]] | None:
+    """Names by their look alone, in columns that may hold them."""
+    if _kind(column) not in ("", "text", "reference"):
+        return None
+    if not column.name and not _is_staff(column) and not _as_many_as_women(texts, women):
+        return None
+    sample = evenly(texts)
+    # A few places may well have two words; as many as this are persons in the wrong column.
+    if column.name == "site_ref" and len(sample) < _FEWEST_PLACES:
+        return None
+    found = name_places(sample, any_case=column.name in (*STAFF, "patient_ref"))
+    if not found:
+        return None
+    named = {sample[place] for place in found}
+    return NAMES, [place for place, text in enumerate(texts) if cleaned(text) in named]
+
+
+def _as_many_as_women(texts: list[str], women: int) -> bool:
+    """Whether a column nobody has explained has about as many values as there are women, as their names have."""
+    return len(texts) >= max(_FEWEST_NAMES, _NAMES_PER_WOMAN * women)
+
+
+def _birth_dates(column: FileColumn, visits: RawColumn | None) -> str:
+    """Dates of birth, if most rows hold a date as long before the visit as women are old."""
+    dated = not column.name or (_kind(column) == "date" and column.name != "visit_date")
+    spared = column.name == "last_delivery_date"
+    found = visits is not None and dated and are_birth_dates(column.raw, visits, spared=spared)
+    return BIRTH_DATES if found else ""
+
+
+def _zip_codes(column: FileColumn, texts: list[str]) -> str:
+    """Postcodes, if the heading names a place and most values have five digits."""
+    if column.name or not _PLACE_WORDS & set(heading_words(column.heading)):
+        return ""
+    sample = evenly(texts)
+    return POSTCODE if sum(bool(_ZIP.fullmatch(text)) for text in sample) > len(sample) / 2 else ""
+
+
+def _free_text(column: FileColumn, numbers: list[int], texts: list[str]) -> str:
+    """Free text, by its look alone."""
+    if _kind(column) not in ("", "text", "reference", "code", "flag"):
+        return ""
+    filled = _rows_with(column, numbers)
+    return FREE_TEXT if is_free_text(evenly(texts), distinct=len(texts), filled=filled) else ""
+
+
+def _suspicion(column: FileColumn, kind: str, numbers: Iterable[int]) -> Suspicion:
+    """The suspicion with the rows it rests on."""
+    filled = [number for number, text in enumerate(column.raw.texts) if text.strip()]
+    found = set(numbers).intersection(filled)
+    return Suspicion(column, kind, _rows_with(column, found), _rows_with(column, filled))
