@@ -1,0 +1,241 @@
+"""What each command of ``iud-audit`` does: the one place that joins audit, reports and synthetic_data.
+
+Data go to standard output, messages to standard error. Heavy imports wait until a command needs them.
+"""
+
+import argparse
+import json
+import shutil
+import sys
+import tempfile
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from audit.errors import OutputError, PeriodError
+
+if TYPE_CHECKING:
+    from audit.records import AuditResults, Cohort, VisitLog
+    from audit.settings import AuditSettings
+
+DONE, INTERNAL_FAULT, WRONG_USAGE, REFUSED, NOT_WRITTEN, THRESHOLD_CROSSED = range(6)
+FAIL_ON = {
+    "set-aside": "more rows set aside than the settings' banner allows",
+    "follow-up": "outcome at 12 months known for too few to lead the page",
+    "review-signal": "a clinician's figure, case mix allowed for, calls for a review of cases",
+    "action": "something is on the list of what needs action today",
+}
+_SOON = "release edition: comes with a later version; until then every page is internal and not for release."
+
+
+def demo(given: argparse.Namespace) -> int:
+    """Write the invented clinic's log, audit it, and say what to open."""
+    from synthetic_data.demo import DEMO_PERIOD
+
+    folder = Path(given.out)
+    log, settings = _demo_input(folder / "log", given.force)
+    out = folder / "audit"
+    say = _speaker(given)
+    say(f"An invented clinic: {log} and {settings}")
+    audited, _, results = _audit([log], settings, DEMO_PERIOD, say)
+    _write(results, out, given.force)
+    say(_rows_sentence(audited))
+    print(f"Open {out / 'internal' / 'report.html'}")
+    return DONE
+
+
+def _demo_input(folder: Path, force: bool) -> tuple[Path, Path]:
+    """The invented clinic's log and settings in a folder; a file somebody changed is left as it is."""
+    from synthetic_data.demo import write_demo
+
+    with tempfile.TemporaryDirectory() as made:
+        fresh = write_demo(Path(made))
+        for path in fresh:
+            kept = folder / path.name
+            if kept.exists() and not force and kept.read_bytes() != path.read_bytes():
+                raise OutputError(
+                    f"{kept}: was changed and is left as it is. Choose another --out, or add --force."
+                )
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            log, settings = (Path(shutil.copyfile(path, folder / path.name)) for path in fresh)
+        except OSError as error:
+            raise OutputError(
+                f"{folder}: cannot be written ({error.strerror}). Choose another --out."
+            ) from None
+    return log, settings
+
+
+def check(given: argparse.Namespace) -> int:
+    """Read a log and describe it."""
+    from audit.check import check_facts, check_page
+    from audit.cohort import derive_cohort
+
+    settings = _settings(given.settings)
+    log = _load(given, settings)
+    facts = check_facts(log, derive_cohort(log, settings))
+    print(json.dumps(facts, indent=2, ensure_ascii=False) if given.json else check_page(facts))
+    return DONE
+
+
+def run(given: argparse.Namespace) -> int:
+    """Audit a log, write the output folder, and say what to open."""
+    from reports.export import require_replaceable
+
+    editions = given.edition or ["internal"]
+    if problem := _edition_problem(editions):
+        print(f"iud-audit: {problem}", file=sys.stderr)
+        return WRONG_USAGE
+    # Sooner said than after a minute of computing.
+    require_replaceable(Path(given.out), force=given.force)
+    say = _speaker(given)
+    log, _, results = _audit(
+        given.log,
+        given.settings,
+        given.period,
+        say,
+        data_to=_data_to(given),
+        allow_set_aside=given.allow_set_aside,
+    )
+    out = _write(results, Path(given.out), given.force)
+    crossed = [name for name in given.fail_on if _crossed(name, results)]
+    say(_rows_sentence(log))
+    report = out / "internal" / "report.html"
+    if given.json:
+        print(json.dumps(_run_facts(log, results, report, crossed), ensure_ascii=False))
+    else:
+        print(f"Open {report}")
+    for name in crossed:
+        print(f"iud-audit: threshold crossed, {name}: {FAIL_ON[name]}.", file=sys.stderr)
+    return THRESHOLD_CROSSED if crossed else DONE
+
+
+def verify(given: argparse.Namespace) -> int:
+    """Say whether a folder is as it was written."""
+    from reports.export import changed_files
+
+    changed = changed_files(Path(given.folder))
+    for name in changed:
+        print(name)
+    if changed:
+        print(f"iud-audit: {len(changed)} files are not as they were written.", file=sys.stderr)
+        return NOT_WRITTEN
+    print(f"{given.folder}: every file is as it was written.")
+    return DONE
+
+
+def _audit(
+    logs: Sequence[str | Path],
+    settings_file: str | Path | None,
+    period: str,
+    say: Callable[[str], None],
+    *,
+    data_to: str | None = None,
+    allow_set_aside: bool = False,
+) -> tuple["VisitLog", "Cohort", "AuditResults"]:
+    """The steps of an audit, in order."""
+    from audit.cohort import derive_cohort
+    from audit.ingest.load import load_visits
+    from audit.period import period_from
+    from audit.run import run_audit
+
+    span = period_from(period)
+    settings = _settings(settings_file)
+    say("Reading the log ...")
+    log = load_visits(logs, settings, data_to=data_to, allow_set_aside=allow_set_aside)
+    say("Deriving attempts, placements and follow-ups ...")
+    cohort = derive_cohort(log, settings)
+    say("Computing ...")
+    return log, cohort, run_audit(log, settings, period=span, cohort=cohort)
+
+
+def _settings(path: str | Path | None) -> "AuditSettings":
+    """The settings of a file, or the defaults."""
+    from audit.settings import AuditSettings, read_settings
+
+    return AuditSettings() if path is None else read_settings(path)
+
+
+def _load(given: argparse.Namespace, settings: "AuditSettings") -> "VisitLog":
+    """The log a command names."""
+    from audit.ingest.load import load_visits
+
+    return load_visits(given.log, settings, data_to=_data_to(given), allow_set_aside=given.allow_set_aside)
+
+
+def _data_to(given: argparse.Namespace) -> str | None:
+    """The freeze, if it was named and is a date."""
+    if given.data_to is None:
+        return None
+    from datetime import date
+
+    try:
+        return date.fromisoformat(given.data_to).isoformat()
+    except ValueError:
+        raise PeriodError(f"--data-to '{given.data_to}' is not a date. Write it as 2026-09-30.") from None
+
+
+def _write(results: "AuditResults", out: Path, force: bool) -> Path:
+    """The output folder."""
+    from reports import write_reports
+
+    return write_reports(results, out, force=force)
+
+
+def _edition_problem(editions: Sequence[str]) -> str:
+    """What is wrong with the editions asked for; empty if nothing."""
+    if "release" in editions:
+        return _SOON
+    unknown = [name for name in editions if name != "internal"]
+    return f"edition '{unknown[0]}' is not known. Known: internal." if unknown else ""
+
+
+def _speaker(given: argparse.Namespace) -> Callable[[str], None]:
+    """A function that tells the user what is going on, where anyone is watching."""
+    progress = getattr(given, "progress", None)
+    wanted = sys.stderr.isatty() if progress is None else progress
+
+    def say(message: str) -> None:
+        if not given.quiet and (wanted or not message.endswith("...")):
+            print(message, file=sys.stderr)
+
+    return say
+
+
+def _rows_sentence(log: "VisitLog") -> str:
+    """Rows in = rows used + rows set aside."""
+    totals = log.accounting.groupby("disposition")["n"].sum()
+    used, aside = int(totals.get("used", 0)), int(totals.get("set_aside", 0))
+    return f"{int(totals.get('in', 0)):,} rows in = {used:,} used + {aside:,} set aside"
+
+
+def _run_facts(
+    log: "VisitLog", results: "AuditResults", report: Path, crossed: list[str]
+) -> dict[str, object]:
+    """What a run did, for a program to read."""
+    totals = log.accounting.groupby("disposition")["n"].sum()
+    return {
+        "report": str(report),
+        "period": results.period.label,
+        "data_to": results.data_to.date().isoformat() if results.data_to == results.data_to else None,
+        "rows_in": int(totals.get("in", 0)),
+        "rows_used": int(totals.get("used", 0)),
+        "rows_set_aside": int(totals.get("set_aside", 0)),
+        "gate": results.gate,
+        "crossed": crossed,
+    }
+
+
+def _crossed(name: str, results: "AuditResults") -> bool:
+    """Whether a threshold named with --fail-on was crossed."""
+    tables = results.tables
+    if name == "set-aside":
+        totals = tables["row_accounting"].groupby("disposition")["n"].sum()
+        allowed = results.settings.thresholds.set_aside_banner
+        return bool(totals.get("set_aside", 0) > allowed * totals.get("in", 0))
+    if name == "follow-up":
+        return results.gate not in ("last_known_leads", "not_yet_due")
+    if name == "review-signal":
+        clinicians = tables.get("failed_insertions_by_clinician")
+        return clinicians is not None and "review" in set(clinicians.get("case_mix_signal", []))
+    return len(tables["action_list"]) > 0
