@@ -206,6 +206,12 @@ def _follow_up(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period
             )
             parts.append(_with_window(_each(measure, rows, (OVERALL, "site_ref")), name))
         tables[measure.__name__] = _stacked(parts)
+    tables["first_year_endings"] = _each(
+        follow_up.first_year_endings,
+        cohort.placements,
+        (OVERALL, "timing_group", "device_family"),
+        year_days=windows.year_days,
+    )
     return tables
 
 

@@ -87,6 +87,7 @@ _PART_OF = {
     "continuation_summary": "continuation_curve",
     "continuation_tests": "continuation_curve",
     "ending_incidence": "continuation_curve",
+    "first_year_endings": "outcome_known",
     "period_against_earlier": "person_time_rates",
     "clinician_limits": "failed_insertions_by_clinician",
 }

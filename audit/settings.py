@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from audit.errors import SettingsError, name_a_few
 from audit.schema.column import Column
-from audit.schema.terms import UNITS
+from audit.schema.terms import COMPARED_OUTCOMES, UNITS
 from audit.schema.visits import VISITS
 
 DateOrder = Literal["iso", "day_month_year", "month_day_year"]
@@ -247,6 +247,11 @@ def _check_fhir(fhir: Fhir, where: str) -> None:
 
 def _check_rules(settings: AuditSettings, where: str) -> None:
     """Refuse rules that contradict themselves."""
+    for name in settings.margins:
+        if name not in COMPARED_OUTCOMES:
+            raise SettingsError(
+                f"{where}, margins: {_unknown_name('outcome', name, list(COMPARED_OUTCOMES))}"
+            )
     for name in settings.charted_by_exception:
         _known_column(name, f"{where}, charted_by_exception")
     for name, margin in settings.margins.items():

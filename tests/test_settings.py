@@ -219,3 +219,10 @@ def test_equal_settings_have_one_fingerprint_and_different_ones_another(tmp_path
 def test_settings_cannot_be_changed_in_passing() -> None:
     with pytest.raises(AttributeError):
         AuditSettings().service = "Other"  # type: ignore[misc]
+
+
+def test_a_margin_for_an_outcome_that_nobody_publishes_is_refused_with_the_nearest() -> None:
+    with pytest.raises(
+        SettingsError, match="margins: outcome 'expulsions' is not known. Did you mean 'expulsion'"
+    ):
+        settings_from({"margins": {"expulsions": 0.02}})

@@ -6,9 +6,11 @@ what is learned only from those who return is not what happened to all.
 
 import pandas as pd
 
+from audit.schema.derived import ENDINGS
 from audit.statistics.summaries import with_proportions
 from audit.tallies import OVERALL, count_outcomes, of_kind, tally_outcomes
 
+_FIRST_YEAR = {"expulsion": ("expulsion_complete", "expulsion_partial"), "removal": ("removal",)}
 # How far the known outcomes carry the page.
 LEADS, AS_EQUALS, BOUNDS_ONLY, NOT_YET = "last_known_leads", "both_as_equals", "bounds_only", "not_yet_due"
 
@@ -56,6 +58,45 @@ def outcome_known(
         As `check_done`.
     """
     return _known_or_not(placements, "outcome_known", by, placement_kind)
+
+
+def first_year_endings(
+    placements: pd.DataFrame, *, by: str = OVERALL, placement_kind: str = "first", year_days: float = 365
+) -> pd.DataFrame:
+    """What became of devices in their first year, with the bounds that the unknown outcomes leave.
+
+    Population: placements at least a year and 30 days before the freeze. Event: ended in the first year by
+    expulsion, by removal, or in any way. Unknown: the outcome of the year is not known; ``bound_lower`` takes
+    that none of them ended so, ``bound_upper`` that all did.
+
+    Parameters
+    ----------
+    placements, by, placement_kind
+        As in `check_done`.
+    year_days
+        Length of the first year in days.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, placement_kind, cause`` (``expulsion``, ``removal``, ``any``), ``events, n`` (outcome
+        known), ``n_unknown, proportion`` and limits (0-1, of those known: too high where trouble brings women
+        back), ``bound_lower, bound_upper, method, caution``.
+    """
+    mature = of_kind(placements, placement_kind)
+    mature = mature[mature["outcome_known"].notna()]
+    within = mature["ending_day"] <= year_days
+    told = mature["outcome_known"].astype(bool)
+    causes = {**_FIRST_YEAR, "any": tuple(code for code in ENDINGS if code != "none")}
+    tables = []
+    for cause, endings in causes.items():
+        ended = (within & mature["ending"].isin(endings)).astype("boolean")
+        tally = tally_outcomes(mature.assign(ended=ended.where(told)), outcome="ended", by=by)
+        table = count_outcomes(tally, events=("yes",), others=("no",), by=by)
+        table.insert(2, "placement_kind", placement_kind)
+        table.insert(3, "cause", cause)
+        tables.append(table)
+    return with_proportions(pd.concat(tables, ignore_index=True))
 
 
 def follow_up_gate(known: pd.DataFrame, *, leads: float = 0.8, floor: float = 0.6) -> str:

@@ -12,7 +12,7 @@ from audit.measures.data_quality import (
     indicator_availability,
     row_accounting,
 )
-from audit.measures.follow_up import check_done, follow_up_gate, outcome_known
+from audit.measures.follow_up import check_done, first_year_endings, follow_up_gate, outcome_known
 from audit.records import Cohort, VisitLog
 from audit.schema.indicators import INDICATORS
 
@@ -263,3 +263,20 @@ def test_a_log_without_a_column_switches_off_the_figures_that_need_it() -> None:
 def test_any_one_of_the_columns_that_can_serve_is_enough() -> None:
     table = indicator_availability(["syncope"]).set_index("indicator")
     assert table.at["vasovagal_by_parity", "available"]
+
+
+def test_the_first_year_has_bounds_that_the_unknown_outcomes_leave() -> None:
+    placements = pd.DataFrame(
+        {
+            "placement_kind": "first",
+            "outcome_known": pd.array([True, True, True, True, False, False, None], dtype="boolean"),
+            "ending": ["expulsion_partial", "removal", "removal", "none", "none", "unrecorded", "removal"],
+            "ending_day": [30.0, 365.0, 366.0, None, None, 200.0, 10.0],
+        }
+    )
+    table = first_year_endings(placements).set_index("cause")
+    # Six are old enough, four known: one expelled, one removed by day 365 (the other a day later).
+    assert table.loc["expulsion", ["events", "n", "n_unknown"]].tolist() == [1, 4, 2]
+    assert table.loc["removal", ["events", "n", "n_unknown"]].tolist() == [1, 4, 2]
+    assert table.loc["any", ["events", "n", "n_unknown"]].tolist() == [2, 4, 2]
+    assert table.loc["any", ["bound_lower", "bound_upper"]].tolist() == pytest.approx([2 / 6, 4 / 6])
