@@ -45,7 +45,7 @@ def open_excel(octets: bytes, *, where: str, layout: Layout) -> Source:
     name = sheet_of(book, layout)
     sheet = read_sheet(book, name, sheet_cells(book, name), decimal_comma=layout.decimal_comma)
     at = heading_row(sheet.rows, layout, where=where)
-    headings = _headings(sheet.rows[at], where)
+    headings = _headings(sheet.rows[at:], where)
     rows = sheet.rows[at + 1 :]
     heading_line = sheet.rows[at].line
     return Source(
@@ -115,12 +115,14 @@ def _with_days(name: str, column: RawColumn, from_1904: bool) -> RawColumn:
     return RawColumn(tuple(day_of_serial(text, from_1904=from_1904) for text in column.texts), column.codes)
 
 
-def _headings(row: SheetRow, where: str) -> tuple[str, ...]:
-    """The headings from the first place to the last."""
-    width = max(row.cells) + 1
+def _headings(rows: Sequence[SheetRow], where: str) -> tuple[str, ...]:
+    """The headings as far as any row has values; blank ones keep columns without a heading in sight."""
+    width = 1 + max(max(row.cells) for row in rows)
     if width > MAX_COLUMNS:
-        raise UnreadableFile(f"{where}: has more than {MAX_COLUMNS} columns.")
-    return tuple(" ".join(row.cells.get(place, "").split()) for place in range(width))
+        raise UnreadableFile(
+            f"{where}: has values beyond column {MAX_COLUMNS}. Remove what does not belong to the log."
+        )
+    return tuple(" ".join(rows[0].cells.get(place, "").split()) for place in range(width))
 
 
 def _column(rows: Sequence[SheetRow], place: int) -> RawColumn:
