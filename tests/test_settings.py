@@ -223,6 +223,6 @@ def test_settings_cannot_be_changed_in_passing() -> None:
 
 def test_a_margin_for_an_outcome_that_nobody_publishes_is_refused_with_the_nearest() -> None:
     with pytest.raises(
-        SettingsError, match="margins: outcome 'expulsions' is not known. Did you mean 'expulsion'"
+        SettingsError, match=r"margins: outcome 'expulsions' is not known\. Did you mean 'expulsion'"
     ):
         settings_from({"margins": {"expulsions": 0.02}})

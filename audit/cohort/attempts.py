@@ -1,6 +1,7 @@
 """Insertion rows into attempts: who owns which, take-overs, outcomes per visit and per woman."""
 
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -156,16 +157,16 @@ def _same_day_rows(attempts: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     started = attempts["outcome"] != "deferred"
     again = attempts[started].duplicated(["patient_ref", "attempt_date"], keep=False)
     repeated = attempts[started][again].sort_values(["patient_ref", "attempt_date", "order"])
-    taken, dropped, moved = [], [], {}
+    taken: list[int] = []
+    dropped: list[int] = []
+    changed = attempts.copy()
     for _, day in repeated.groupby(["patient_ref", "attempt_date"], sort=False):
         earlier, same = _read_a_day(day)
         taken += earlier
-        for keep, gone in same:
-            dropped.append(gone)
-            moved[keep] = _better(str(day.at[keep, "outcome"]), str(day.at[gone, "outcome"]))
-    changed = attempts.copy()
-    for index, outcome in moved.items():
-        changed.loc[index, "outcome"] = outcome
+        for keep, copies in same.items():
+            dropped += copies
+            for name, value in _said_together(day.loc[[keep, *copies]]).items():
+                changed.at[keep, name] = value
     changed.loc[taken, "outcome"] = "failed"
     changed.loc[taken, "taken_over"] = True
     findings = pd.concat(
@@ -174,10 +175,10 @@ def _same_day_rows(attempts: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     return changed.drop(index=dropped), findings
 
 
-def _read_a_day(day: pd.DataFrame) -> tuple[list[int], list[tuple[int, int]]]:
-    """Rows another clinician went on from, and pairs (kept, dropped) of rows that tell one attempt twice."""
+def _read_a_day(day: pd.DataFrame) -> tuple[list[int], dict[int, list[int]]]:
+    """Rows another clinician went on from, and for each row kept those that tell the same attempt again."""
     taken: list[int] = []
-    same: list[tuple[int, int]] = []
+    same: dict[int, list[int]] = {}
     current = day.index[0]
     for index in day.index[1:]:
         before, after = day.at[current, "clinician_ref"], day.at[index, "clinician_ref"]
@@ -185,16 +186,32 @@ def _read_a_day(day: pd.DataFrame) -> tuple[list[int], list[tuple[int, int]]]:
             taken.append(current)
             current = index
         else:
-            same.append((current, index))
+            same.setdefault(current, []).append(index)
     return taken, same
 
 
-def _better(first: str, second: str) -> str:
-    """The outcome of one attempt told twice: placed if either row says so, else what is known."""
-    for outcome in ("placed", "failed"):
-        if outcome in (first, second):
-            return outcome
-    return first
+def _said_together(rows: pd.DataFrame) -> dict[str, Any]:
+    """What rows that tell one attempt say together: the surest outcome, the worst of each event."""
+    outcome = _first_of(rows["outcome"], ("placed", "failed", "unknown"))
+    stopped = bool(rows["stopped_on_request"].any()) and outcome == "failed"
+    reactions = {
+        name: True if rows[name].any(skipna=True) else rows[name].max(skipna=True)
+        for name in ("vasovagal_any", "vasovagal_grade_2_plus", "syncope")
+    }
+    perforation = _first_of(rows["perforation"], ("complete", "partial", "suspected", "none", "unknown"))
+    grade = rows["vasovagal_grade"].max(skipna=True)
+    return {
+        "outcome": outcome,
+        "stopped_on_request": stopped,
+        "vasovagal_grade": grade,
+        "perforation": perforation,
+        **reactions,
+    }
+
+
+def _first_of(values: pd.Series, order: tuple[str, ...]) -> str:
+    """The value that comes first in an order."""
+    return min((str(value) for value in values), key=order.index)
 
 
 def _told(attempts: pd.DataFrame, indices: list[int], rule: str) -> pd.DataFrame:

@@ -365,3 +365,17 @@ def test_a_hormonal_device_for_an_emergency_is_a_finding(cohort_of: Derive) -> N
         W3          | 2026-07-01 | insertion  | failed            | emergency_contraception | lng_52
         """)
     assert cohort.findings[["rule", "row"]].to_numpy().tolist() == [["emergency_without_copper", 2]]
+
+
+def test_two_rows_of_one_attempt_say_the_worst_of_each_event_and_the_surest_outcome(
+    cohort_of: Derive,
+) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_date | visit_kind|insertion_outcome |clinician_ref|vasovagal_grade|perforation_suspected
+        W1          | 2026-07-01 | insertion  |stopped_on_request|C1           |               |no
+        W1          | 2026-07-01 | insertion  |unknown           |C1           |3              |sound
+        W1          | 2026-07-01 | insertion  |placed            |C1           |1              |
+        """)
+    assert told(cohort, "outcome", "stopped_on_request", "vasovagal_grade", "syncope", "perforation") == [
+        ("placed", False, 3.0, True, "suspected")
+    ]
