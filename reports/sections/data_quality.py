@@ -3,6 +3,7 @@
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, one, rows
+from reports.sections.parts import files_read
 from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, plain, proportion_columns
 from reports.words_for_codes import spoken, stratum, within, word
@@ -48,7 +49,7 @@ def _rows(results: AuditResults) -> list[Block]:
         reason = f": {word(row['reason']).lower()}" if row["reason"] else ""
         return told.get(str(row["disposition"]), word(row["disposition"])) + reason
 
-    files = wording.listed([source.name for source in results.sources])
+    files = wording.listed([f"{name} ({which})" for name, which in files_read(results)])
     table = html_table(
         "Rows of the log",
         [Column("Rows", name, "label"), Column("Number", number("n"))],

@@ -5,7 +5,7 @@ from markupsafe import Markup
 from audit.records import AuditResults
 from audit.schema.indicators import INDICATORS, Indicator
 from reports import wording
-from reports.sections.parts import CASES_NOT_PEOPLE
+from reports.sections.parts import CASES_NOT_PEOPLE, files_read
 from reports.sections.section import Items, Paragraph, Section, Subheading, TableBlock, Terms
 from reports.tables import Column, html_table, plain
 from reports.words_for_codes import word
@@ -114,15 +114,13 @@ def _margins(results: AuditResults) -> str:
 
 def _fingerprints(results: AuditResults) -> Markup:
     """Files with their fingerprints, and versions."""
-    told = [
-        (source.name, f"{wording.count(source.rows)} rows, SHA-256 {source.sha256}")
-        for source in results.sources
-    ]
+    told = files_read(results)
     told.extend((name, str(version)) for name, version in results.versions.items())
     return html_table(
         "Files and versions",
         [Column("What", plain("name"), "label"), Column("Which", plain("value"), "text")],
         [{"name": name, "value": value} for name, value in told],
+        foot="The whole fingerprint of every file is in manifest.json.",
     )
 
 

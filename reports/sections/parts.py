@@ -13,6 +13,8 @@ from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_colum
 from reports.words_for_codes import stratum, within
 
 PERIOD, ROLLING, WHOLE = "period", "rolling_12_months", "all"
+# Enough to tell a service's files apart; the manifest holds the whole.
+_FINGERPRINT = 12
 CASES_NOT_PEOPLE = "A signal is a reason to look at cases, never a finding about a person."
 
 
@@ -29,6 +31,17 @@ def counted_how(table: str) -> Terms:
         ),
         summary=f"How “{indicator.title}” is counted",
     )
+
+
+def files_read(results: AuditResults) -> list[tuple[str, str]]:
+    """Each input file by number, with its rows and the head of its fingerprint: a file name can identify."""
+    return [
+        (
+            f"File {number}",
+            f"{wording.plural(source.rows, 'row')}, SHA-256 {source.sha256[:_FINGERPRINT]}",
+        )
+        for number, source in enumerate(results.sources, start=1)
+    ]
 
 
 def empty_section(results: AuditResults, id: str, label: str, table: str) -> Section:

@@ -7,6 +7,7 @@ import json
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
@@ -194,3 +195,17 @@ def test_a_report_of_nothing_is_a_page_all_the_same(make_results) -> None:  # ty
     page = _read(render_internal(make_results()))
     assert page.broken == []
     assert page.levels.count(1) == 1
+
+
+def test_input_files_are_numbered_and_never_named(demo_results: AuditResults) -> None:
+    source = demo_results.sources[0]
+    named = (
+        replace(source, name="jane_doe_visits.csv"),
+        replace(source, name="other.csv", rows=1, sha256="b" * 64),
+    )
+    text = render_internal(replace(demo_results, sources=named))
+    assert "jane_doe" not in text
+    assert "other.csv" not in text
+    assert f"File 1 ({source.rows:,} rows, SHA-256 {source.sha256[:12]})" in text
+    assert f"File 2 (1 row, SHA-256 {'b' * 12})" in text
+    assert source.sha256 not in text

@@ -147,11 +147,12 @@ def test_nothing_that_could_name_a_woman_leaves_the_log(
         assert CANARY not in said.out + said.err
 
 
-def test_the_name_of_the_log_stays_out_of_what_a_program_reads(small_clinic: Any) -> None:
+def test_the_name_of_the_log_stays_out_of_every_file_written(small_clinic: Any) -> None:
     # A file name may identify; fingerprint and size say which file it was.
     for name, octets in contents(small_clinic.out).items():
-        if not name.endswith(".html"):
-            assert small_clinic.log.stem.encode() not in octets, name
+        assert small_clinic.log.stem.encode() not in octets, name
+    page = (small_clinic.out / "internal" / "report.html").read_text(encoding="utf-8")
+    assert f"SHA-256 {hashlib.sha256(small_clinic.log.read_bytes()).hexdigest()[:12]}" in page
 
 
 def test_every_run_writes_the_same_bytes_whatever_the_time_zone_and_the_hash_seed(
