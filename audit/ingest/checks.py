@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from audit.ingest.checks_between import check_between
 from audit.ingest.columns import STAFF_AND_PLACES
 from audit.ingest.reasons import FINDINGS
 
@@ -42,6 +43,7 @@ def check_visits(visits: pd.DataFrame) -> pd.DataFrame:
         _mixed_scripts,
         _twice_encoded,
         _few_attempts_per_clinician,
+        check_between,
     )
     found = [frame for frame in (rule(visits) for rule in rules) if len(frame)]
     if not found:
