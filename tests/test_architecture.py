@@ -267,10 +267,6 @@ def code_lines(path: Path) -> set[int]:
     return lines
 
 
-# To be split; take each out of here once it is.
-STILL_LONG = {"reports/figures/funnel.py": {"quarters"}, "reports/figures/intervals.py": {"dots"}}
-
-
 @pytest.mark.parametrize("path", MODULES, ids=named)
 def test_no_function_is_longer_than_50_lines_of_code(path: Path) -> None:
     lines = code_lines(path)
@@ -280,7 +276,7 @@ def test_no_function_is_longer_than_50_lines_of_code(path: Path) -> None:
         if isinstance(node, ast.FunctionDef)
         and len(lines & set(range(node.lineno, (node.end_lineno or 0) + 1))) > 50
     ]
-    assert set(long) <= STILL_LONG.get(named(path), set())
+    assert long == []
 
 
 # One table, declared in one place: a list of columns is read, not followed.

@@ -8,7 +8,6 @@ from reports.choosing import Row
 from reports.figures.theme import (
     DASHES,
     MUTED,
-    RULE,
     SERIES,
     SIZE,
     Drawing,
@@ -17,7 +16,7 @@ from reports.figures.theme import (
     drawing,
     label,
     rounded,
-    ticks,
+    share_axis,
 )
 from reports.tables import escaped
 
@@ -114,16 +113,7 @@ def steps(
             tickvals=days,
             ticktext=["0" if not tick else _short(tick) for tick in days],
         ),
-        yaxis=axis(
-            counts,
-            range=[0, top * 1.02],
-            tickvals=ticks(top),
-            ticktext=[f"{100 * tick:.3g}" for tick in ticks(top)],
-            showgrid=True,
-            gridcolor=RULE,
-            showline=False,
-            ticks="",
-        ),
+        yaxis=share_axis(counts, top, range=[0, top * 1.02]),
         annotations=labels + below,
     )
 

@@ -10,7 +10,6 @@ from reports.figures.theme import (
     GREY,
     INK,
     MUTED,
-    RULE,
     SIZE,
     Drawing,
     Trace,
@@ -19,7 +18,7 @@ from reports.figures.theme import (
     label,
     nice_top,
     rounded,
-    ticks,
+    share_axis,
 )
 from reports.tables import escaped
 
@@ -70,16 +69,7 @@ def funnel(clinicians: Sequence[Row], limits: Sequence[Row], *, fewest: int = 20
         ],
         margin={"l": 12, "r": 62, "t": 12, "b": 44},
         xaxis=axis("Attempts in twelve months", range=[0, widest * 1.04], rangemode="tozero"),
-        yaxis=axis(
-            "Failed, of 100 attempts",
-            range=[0 - top * 0.03, top],
-            tickvals=ticks(top),
-            ticktext=[f"{100 * tick:.3g}" for tick in ticks(top)],
-            showgrid=True,
-            gridcolor=RULE,
-            showline=False,
-            ticks="",
-        ),
+        yaxis=share_axis("Failed, of 100 attempts", top, range=[0 - top * 0.03, top]),
         annotations=_names(clinicians, top) + _limit_names(limits, top),
     )
 
@@ -196,22 +186,49 @@ def quarters(rows: Sequence[Row], overall: float, *, counts: str) -> Drawing:
         A plotly figure: one trace of points with ``error_y``, one line.
     """
     seen = [row for row in rows if row["n"]]
-    bounds = [limits_of(row) for row in seen]
-    top = nice_top(max([upper for _, upper, _ in bounds], default=0.1))
-    places = list(range(len(seen)))
+    top = nice_top(max([limits_of(row)[1] for row in seen], default=0.1))
+    end = len(seen) - 0.5
+    named = label(f"all {wording.percent(overall)}%", end, overall, color=MUTED, name="end", xshift=8)
+    return drawing(
+        [_level(overall, end), _quarter_points(seen)],
+        margin={"l": 12, "r": 92, "t": 12, "b": 50},
+        xaxis=axis(
+            range=[-0.5, max(0.5, end)],
+            tickvals=list(range(len(seen))),
+            ticktext=[escaped(row["label"]).replace(" ", "<br>") for row in seen],
+            ticks="",
+        ),
+        yaxis=share_axis(counts, top),
+        annotations=[named] if seen and is_known(overall) else [],
+    )
+
+
+def _level(overall: float, end: float) -> Trace:
+    """A grey line for the whole log."""
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": [-0.5, end],
+        "y": rounded([overall, overall]),
+        "line": {"color": GREY, "width": 1.2, "dash": "dash"},
+        "hoverinfo": "skip",
+    }
+
+
+def _quarter_points(seen: Sequence[Row]) -> Trace:
+    """One point with its interval per quarter."""
     values = [float(row["proportion"]) for row in seen]
-    points = {
+    pairs = list(zip(values, (limits_of(row) for row in seen), strict=True))
+    return {
         "type": "scatter",
         "mode": "markers",
-        "x": places,
+        "x": list(range(len(seen))),
         "y": rounded(values),
         "error_y": {
             "type": "data",
             "symmetric": False,
-            "array": rounded([upper - value for value, (_, upper, _) in zip(values, bounds, strict=True)]),
-            "arrayminus": rounded(
-                [value - lower for value, (lower, _, _) in zip(values, bounds, strict=True)]
-            ),
+            "array": rounded([upper - value for value, (_, upper, _) in pairs]),
+            "arrayminus": rounded([value - lower for value, (lower, _, _) in pairs]),
             "color": INK,
             "thickness": 1.6,
             "width": 0,
@@ -220,43 +237,3 @@ def quarters(rows: Sequence[Row], overall: float, *, counts: str) -> Drawing:
         "hoverinfo": "text",
         "hovertext": [escaped(f"{row['label']}: {wording.proportion(row)}") for row in seen],
     }
-    line = {
-        "type": "scatter",
-        "mode": "lines",
-        "x": [-0.5, len(seen) - 0.5],
-        "y": rounded([overall, overall]),
-        "line": {"color": GREY, "width": 1.2, "dash": "dash"},
-        "hoverinfo": "skip",
-    }
-    return drawing(
-        [line, points],
-        margin={"l": 12, "r": 92, "t": 12, "b": 50},
-        xaxis=axis(
-            range=[-0.5, max(0.5, len(seen) - 0.5)],
-            tickvals=places,
-            ticktext=[escaped(row["label"]).replace(" ", "<br>") for row in seen],
-            ticks="",
-        ),
-        yaxis=axis(
-            counts,
-            range=[0, top],
-            tickvals=ticks(top),
-            ticktext=[f"{100 * tick:.3g}" for tick in ticks(top)],
-            showgrid=True,
-            gridcolor=RULE,
-            showline=False,
-            ticks="",
-        ),
-        annotations=[
-            label(
-                f"all {wording.percent(overall)}%",
-                len(seen) - 0.5,
-                overall,
-                color=MUTED,
-                name="end",
-                xshift=8,
-            )
-        ]
-        if seen and is_known(overall)
-        else [],
-    )

@@ -11,12 +11,14 @@ from reports.figures.theme import (
     RULE,
     SIZE,
     Drawing,
+    Trace,
     axis,
     drawing,
     label,
     nice_top,
     ticks,
 )
+from reports.tables import escaped
 
 ROW_HEIGHT, EDGES = 46, 62
 _NEAR = 0.72
@@ -77,34 +79,8 @@ def dots(lines: Sequence[Line], *, counts: str, scale: float = 100, top: float |
     """
     end = top or nice_top(max([line.upper for line in lines if line.upper == line.upper], default=0.0))
     places = _places(lines)
-    traces = [
-        {
-            "type": "scatter",
-            "mode": "markers",
-            "x": [round(line.value, 5) for line, _ in drawn],
-            "y": [place for _, place in drawn],
-            "error_x": {
-                "type": "data",
-                "symmetric": False,
-                "array": [round(line.upper - line.value, 5) for line, _ in drawn],
-                "arrayminus": [round(line.value - line.lower, 5) for line, _ in drawn],
-                "color": color,
-                "thickness": 1.8,
-                "width": 0,
-            },
-            "marker": {
-                "color": color,
-                "size": 9,
-                "symbol": "diamond" if tone == "grey" else "circle",
-            },
-            "hoverinfo": "text",
-            "hovertext": [label(f"{line.label}: {line.counts}", 0, 0)["text"] for line, _ in drawn],
-        }
-        for tone, color in _TONES.items()
-        if (drawn := [pair for pair in zip(lines, places, strict=True) if _is_drawn(pair[0], tone)])
-    ]
     return drawing(
-        traces,
+        [trace for tone in _TONES if (trace := _dots(lines, places, tone))],
         margin={"l": 10, "r": 14, "t": 14, "b": 44},
         xaxis=axis(
             counts,
@@ -121,17 +97,44 @@ def dots(lines: Sequence[Line], *, counts: str, scale: float = 100, top: float |
             ticks="",
             zeroline=False,
         ),
-        annotations=[
-            label(
-                f"{line.label} · {line.counts}" if line.counts else line.label,
-                0,
-                place,
-                name="row",
-                xref="paper",
-                yshift=14,
-                # Grey is dark enough for a mark, not for small text.
-                font={"size": SIZE, "color": MUTED if line.tone == "grey" else _TONES[line.tone]},
-            )
-            for line, place in zip(lines, places, strict=True)
-        ],
+        annotations=[_row_label(line, place) for line, place in zip(lines, places, strict=True)],
+    )
+
+
+def _dots(lines: Sequence[Line], places: Sequence[float], tone: str) -> Trace | None:
+    """The lines of one tone as dots with their intervals; nothing where none has an estimate."""
+    drawn = [pair for pair in zip(lines, places, strict=True) if _is_drawn(pair[0], tone)]
+    if not drawn:
+        return None
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "x": [round(line.value, 5) for line, _ in drawn],
+        "y": [place for _, place in drawn],
+        "error_x": {
+            "type": "data",
+            "symmetric": False,
+            "array": [round(line.upper - line.value, 5) for line, _ in drawn],
+            "arrayminus": [round(line.value - line.lower, 5) for line, _ in drawn],
+            "color": _TONES[tone],
+            "thickness": 1.8,
+            "width": 0,
+        },
+        "marker": {"color": _TONES[tone], "size": 9, "symbol": "diamond" if tone == "grey" else "circle"},
+        "hoverinfo": "text",
+        "hovertext": [escaped(f"{line.label}: {line.counts}") for line, _ in drawn],
+    }
+
+
+def _row_label(line: Line, place: float) -> dict[str, object]:
+    """The label above a line, with its counts."""
+    return label(
+        f"{line.label} · {line.counts}" if line.counts else line.label,
+        0,
+        place,
+        name="row",
+        xref="paper",
+        yshift=14,
+        # Grey is dark enough for a mark, not for small text.
+        font={"size": SIZE, "color": MUTED if line.tone == "grey" else _TONES[line.tone]},
     )

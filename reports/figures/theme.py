@@ -112,6 +112,23 @@ def axis(title: str = "", **more: Any) -> dict[str, Any]:
     } | more
 
 
+def share_axis(title: str, top: float, **more: Any) -> dict[str, Any]:
+    """An upright axis of proportions from 0 to `top`, written in parts of 100 and ruled."""
+    return axis(
+        title,
+        **{
+            "range": [0, top],
+            "tickvals": ticks(top),
+            "ticktext": [f"{100 * tick:.3g}" for tick in ticks(top)],
+            "showgrid": True,
+            "gridcolor": RULE,
+            "showline": False,
+            "ticks": "",
+            **more,
+        },
+    )
+
+
 def label(text: str, x: float, y: float, *, color: str = INK, name: str = "", **more: Any) -> dict[str, Any]:
     """A direct label; `text` is escaped. Those named ``end`` move inside when the drawing is narrow."""
     return {
