@@ -30,13 +30,24 @@ CASES = {
         """,
         [3],
     ),
+    # C1 was at two sites on one of eleven days, C2 on the only one.
     "clinician_at_two_sites": (
         """
         patient_ref | visit_date | visit_kind | insertion_outcome | clinician_ref | site_ref
         W1          | 2024-07-01 | insertion  | placed            | C1            | NORTH
         W2          | 2024-07-01 | insertion  | placed            | C1            | SOUTH
-        W3          | 2024-07-02 | insertion  | placed            | C1            | SOUTH
+        W3          | 2024-07-01 | insertion  | placed            | C2            | NORTH
         W4          | 2024-07-01 | insertion  | placed            | C2            | SOUTH
+        D1          | 2024-08-01 | insertion  | placed            | C1            | NORTH
+        D2          | 2024-08-02 | insertion  | placed            | C1            | NORTH
+        D3          | 2024-08-03 | insertion  | placed            | C1            | NORTH
+        D4          | 2024-08-04 | insertion  | placed            | C1            | NORTH
+        D5          | 2024-08-05 | insertion  | placed            | C1            | NORTH
+        D6          | 2024-08-06 | insertion  | placed            | C1            | NORTH
+        D7          | 2024-08-07 | insertion  | placed            | C1            | NORTH
+        D8          | 2024-08-08 | insertion  | placed            | C1            | NORTH
+        D9          | 2024-08-09 | insertion  | placed            | C1            | NORTH
+        D10         | 2024-08-10 | insertion  | placed            | C1            | NORTH
         """,
         [3],
     ),
