@@ -10,7 +10,6 @@ from typing import Any
 from xml.etree import ElementTree
 
 from audit.errors import UnreadableFile
-from audit.ingest.delimited import MAX_COLUMNS
 from audit.ingest.excel_copy import MAX_ROWS, copied, has_formulas, without_formula_text
 from audit.ingest.excel_package import Workbook
 from audit.ingest.parquet import text_of
@@ -116,7 +115,7 @@ def _rows(
             sheet = load_workbook(io.BytesIO(octets), read_only=True, data_only=data_only)[name]
             # The size that a sheet states is often wrong, and rows beyond it would be lost.
             sheet.reset_dimensions()
-            for line, row in enumerate(sheet.iter_rows(max_col=MAX_COLUMNS + 1), start=1):
+            for line, row in enumerate(sheet.iter_rows(), start=1):
                 _refuse_line(line, where)
                 texts = {place: say(cell) for place, cell in enumerate(row) if type(cell) is not EmptyCell}
                 rows[line] = {place: text for place, text in texts.items() if text and not text.isspace()}

@@ -145,7 +145,8 @@ def _parsed(line: bytes) -> Body | str:
 def _is_line_of_ndjson(line: bytes) -> bool:
     """Whether a line holds a whole resource that is no Bundle."""
     found = _parsed(line)
-    return not isinstance(found, str) and found.get("resourceType", "Bundle") != "Bundle"
+    kind = None if isinstance(found, str) else found.get("resourceType")
+    return isinstance(kind, str) and kind != "Bundle"
 
 
 def _resource(line: int, found: Any) -> Entry | Rejected:
