@@ -610,7 +610,7 @@ def test_a_file_that_names_people_is_refused_without_a_name(person: Resource) ->
     assert "1990" not in str(refused.value)
 
 
-@pytest.mark.parametrize("octets", [b"{}", b'{"a": 1}\n{"b": 2}', b"{oops", b'{"resourceType": 1}'])
+@pytest.mark.parametrize("octets", [b"{}", b'{"a": 1}\n{"b": 2}', b"{oops", b'{"resourceType": [1]}'])
 def test_json_without_resources_is_refused(octets: bytes) -> None:
     with pytest.raises(UnreadableFile, match=r"^visits\.ndjson: opens as JSON but holds no FHIR resource"):
         read(octets=octets)
