@@ -12,9 +12,11 @@ if TYPE_CHECKING:
     from audit.benchmarks import compare_with_benchmarks
     from audit.cohort import derive_cohort
     from audit.errors import AuditError
+    from audit.ingest.issued import read_issued
     from audit.ingest.load import load_visits
     from audit.measures.access import emergency_placement_in_time
     from audit.measures.action_list import action_list
+    from audit.measures.ascertainment import case_ascertainment
     from audit.measures.clinicians import failed_insertions_by_clinician
     from audit.measures.complications import perforation
     from audit.measures.continuation import continuation_curve, continuation_summary, continuation_tests
@@ -39,6 +41,7 @@ _HOME = {
     "Period": "records",
     "VisitLog": "records",
     "action_list": "measures.action_list",
+    "case_ascertainment": "measures.ascertainment",
     "check_done": "measures.follow_up",
     "compare_with_benchmarks": "benchmarks",
     "continuation_curve": "measures.continuation",
@@ -60,6 +63,7 @@ _HOME = {
     "period_from": "period",
     "person_time_rates": "measures.person_time",
     "pregnancy": "measures.effectiveness",
+    "read_issued": "ingest.issued",
     "read_settings": "settings",
     "removal_incidence": "measures.removal",
     "run_audit": "run",
@@ -75,6 +79,7 @@ __all__ = [
     "Period",
     "VisitLog",
     "action_list",
+    "case_ascertainment",
     "check_done",
     "compare_with_benchmarks",
     "continuation_curve",
@@ -96,6 +101,7 @@ __all__ = [
     "period_from",
     "person_time_rates",
     "pregnancy",
+    "read_issued",
     "read_settings",
     "removal_incidence",
     "run_audit",

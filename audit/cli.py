@@ -131,6 +131,9 @@ def _add_run(commands: "argparse._SubParsersAction[_Parser]") -> None:
         "--period", required=True, help="2026-Q3, 2026-07, 2026, or two dates: 2026-07-01/2026-09-30"
     )
     parser.add_argument("--out", required=True, metavar="DIR", help="folder to write")
+    parser.add_argument(
+        "--issued", metavar="FILE", help="stock book (CSV: site_ref, month, devices_issued) to reconcile with"
+    )
     parser.add_argument("--edition", action="append", metavar="NAME", help="internal (the default)")
     parser.add_argument("--force", action="store_true", help="replace whatever the folder holds")
     parser.add_argument("--json", action="store_true", help="say what was done as JSON")

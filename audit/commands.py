@@ -96,6 +96,7 @@ def run(given: argparse.Namespace) -> int:
         say,
         data_to=_data_to(given),
         allow_set_aside=given.allow_set_aside,
+        issued_file=given.issued,
     )
     out = _write(results, Path(given.out), given.force)
     crossed = [name for name in given.fail_on if _crossed(name, results)]
@@ -132,21 +133,24 @@ def _audit(
     *,
     data_to: str | None = None,
     allow_set_aside: bool = False,
+    issued_file: str | None = None,
 ) -> tuple["VisitLog", "Cohort", "AuditResults"]:
     """The steps of an audit, in order."""
     from audit.cohort import derive_cohort
+    from audit.ingest.issued import read_issued
     from audit.ingest.load import load_visits
     from audit.period import period_from
     from audit.run import run_audit
 
     span = period_from(period)
     settings = _settings(settings_file)
+    issued = None if issued_file is None else read_issued(issued_file)
     say("Reading the log ...")
     log = load_visits(logs, settings, data_to=data_to, allow_set_aside=allow_set_aside)
     say("Deriving attempts, placements and follow-ups ...")
     cohort = derive_cohort(log, settings)
     say("Computing ...")
-    return log, cohort, run_audit(log, settings, period=span, cohort=cohort)
+    return log, cohort, run_audit(log, settings, period=span, cohort=cohort, issued=issued)
 
 
 def _settings(path: str | Path | None) -> "AuditSettings":

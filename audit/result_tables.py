@@ -8,6 +8,7 @@ import pandas as pd
 from audit.measures import (
     access,
     action_list,
+    ascertainment,
     caseload,
     clinicians,
     complications,
@@ -30,11 +31,15 @@ Tables = dict[str, pd.DataFrame]
 WHOLE_LOG = "all"
 
 
-def all_tables(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:
+def all_tables(
+    log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period, issued: pd.DataFrame | None
+) -> Tables:
     """Every result table, in the order of the report."""
     tables: Tables = {}
     for step in (_data_quality, _insertions, _clinicians, _safety, _follow_up, _spells, _actions):
         tables |= step(log, cohort, rules, span)
+    if issued is not None:
+        tables["case_ascertainment"] = ascertainment.case_ascertainment(cohort.attempts, issued)
     return tables
 
 
@@ -90,6 +95,7 @@ def _data_quality(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Per
         "row_accounting": data_quality.row_accounting(log.accounting),
         "indicator_availability": data_quality.indicator_availability(list(log.visits.columns)),
         "finding_counts": data_quality.finding_counts(findings),
+        "query_list": data_quality.query_list(findings, log.set_aside, log.visits),
         "field_completeness": fields,
         "core_completeness": data_quality.core_completeness(fields),
         "caseload": _stacked(loads),

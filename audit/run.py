@@ -24,6 +24,7 @@ def run_audit(
     *,
     period: str | Period,
     cohort: Cohort | None = None,
+    issued: pd.DataFrame | None = None,
 ) -> AuditResults:
     """Every result table of an audit of one period.
 
@@ -37,6 +38,8 @@ def run_audit(
         The period reported, such as ``2026-Q3``.
     cohort
         What `audit.derive_cohort` made of the log, to save doing it again.
+    issued
+        What `audit.read_issued` read of the stock book, to reconcile the log with.
 
     Returns
     -------
@@ -58,7 +61,7 @@ def run_audit(
     rules = settings or AuditSettings()
     span = period_from(period)
     people = cohort or derive_cohort(log, rules)
-    tables = all_tables(log, people, rules, span)
+    tables = all_tables(log, people, rules, span, issued)
     available = tables["indicator_availability"]
     off = set(available.loc[~available["available"], "indicator"])
     tables = {name: table for name, table in tables.items() if _measured_by(name) not in off}

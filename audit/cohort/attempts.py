@@ -27,6 +27,7 @@ from audit.settings import Windows
 _CARRIED = (
     "failure_reason",
     "attempts_same_visit",
+    "device_wasted_count",
     "ec_hours_since_upsi",
     "ec_days_after_ovulation",
     "ec_basis",

@@ -148,6 +148,41 @@ def finding_counts(findings: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+def query_list(findings: pd.DataFrame, set_aside: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
+    """What the clerk of each site should put right in the source, line by line.
+
+    Parameters
+    ----------
+    findings
+        ``rule, severity, source, row, column, message``; only warnings are asked about.
+    set_aside
+        ``source, row, column, reason, message``.
+    visits
+        The visits used, which say where a line comes from.
+
+    Returns
+    -------
+    DataFrame
+        ``site_ref`` (blank where the line cannot tell), ``source`` (number of the file), ``row`` (line),
+        ``visit_ref``, ``column, rule, used`` (whether the row counts all the same), ``message``; by site, file and
+        line. Nothing to ask gives no rows.
+    """
+    asked = findings[findings["severity"] == "warning"].assign(used=True)
+    lost = set_aside.rename(columns={"reason": "rule"}).assign(used=False)
+    names = ["source", "row", "column", "rule", "used", "message"]
+    filled = [frame[names] for frame in (lost, asked) if len(frame)]
+    queries = pd.concat(filled, ignore_index=True) if filled else pd.DataFrame(columns=names)
+    place = visits[[name for name in ("source", "row", "site_ref", "visit_ref") if name in visits]]
+    placed = queries.astype({"source": "int64", "row": "int64"}).merge(
+        place, on=["source", "row"], how="left"
+    )
+    for name in ("site_ref", "visit_ref"):
+        known = placed[name].astype(object) if name in placed else pd.Series("", index=placed.index)
+        placed[name] = known.fillna("").astype(str)
+    order = ["site_ref", "source", "row", "visit_ref", "column", "rule", "used", "message"]
+    return placed[order].sort_values(["site_ref", "source", "row"], kind="stable", ignore_index=True)
+
+
 def indicator_availability(columns: Collection[str]) -> pd.DataFrame:
     """Which figures this log can give, and what the others lack.
 

@@ -142,6 +142,7 @@ ATTEMPTS = Table(
         _flag("stopped_on_request", "She asked to stop after the start; counted with the failures."),
         VISITS["failure_reason"],
         VISITS["attempts_same_visit"],
+        VISITS["device_wasted_count"],
         _flag("taken_over", "Another clinician went on with the procedure the same day."),
         *CASE_MIX,
         VISITS["vasovagal_grade"],

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from audit.statistics.person_time import person_time
 from audit.statistics.proportions import bounds_for_unknowns, proportion_interval
@@ -154,6 +155,11 @@ def _band_names(cuts: Sequence[float]) -> list[str]:
 def share_of(part: float, whole: float) -> float:
     """Return part / whole; nan where the whole is 0."""
     return part / whole if whole else float("nan")
+
+
+def shares_of(part: ArrayLike, whole: ArrayLike) -> np.ndarray:
+    """Return part / whole element by element; nan where the whole is 0 or less."""
+    return _divided(np.asarray(part, np.float64), np.asarray(whole, np.float64))
 
 
 def share_without(own_part: float, part: float, own_whole: float, whole: float) -> float:
