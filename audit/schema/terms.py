@@ -136,16 +136,18 @@ HEADING_WORDS: dict[str, str] = {
     "event date",
     "visit_kind": "visit kind; contact kind; kind; visit reason; purpose visit; procedure kind; procedure; "
     "appointment for; event kind",
-    "site_ref": "site; site ref; site name; name site; location; ward",
-    "clinician_ref": "clinician; clinician ref; clinician initials; fit clinician; started by",
+    "site_ref": "site; clin; site ref; site name; name site; location; ward",
+    "clinician_ref": "clinician; clin; clinician ref; clinician initials; fit clinician; started by",
     "completed_by_ref": "finish; finish clinician; second clinician; clinician 2; fit finished by; "
     "taken over by",
-    "supervisor_ref": "supervisor; supervisor ref; trainer; supervising clinician; trainer ref",
-    "supervised": "supervised; supervisor present; under supervision; supervised yes no; trainer in room",
+    "supervisor_ref": "supervisor; sup; supervisor ref; trainer; supervising clinician; trainer ref",
+    "supervised": "supervised; sup; supervisor present; under supervision; supervised yes no; "
+    "trainer in room",
     "training_status": "training; clinician training; training status; training level; clinician level; "
     "clinician grade; clinician status; status clinician; level training; clinician standing",
     "chaperone_or_assistant_present": "assistant; assistant present; chaperone or assistant; second person",
-    "referral_date": "referral date; date request; request date; date booked; booking date; waiting since",
+    "referral_date": "referral; referral date; date request; request date; date booked; booking date; "
+    "waiting since",
     "age_years": "age; age years; age visit; age fit",
     "births": "birth; birth number; parity; children; number children; number parity; deliveries in all",
     "vaginal_births": "vaginal birth; number vaginal birth; vaginal; number vaginal",
@@ -179,16 +181,16 @@ HEADING_WORDS: dict[str, str] = {
     "device_licensed_years": "duration; duration year; device duration; good for; lasts; year use; "
     "device life; lifespan; device valid year; licensed year",
     "device_wasted_count": "device wasted; wasted; number wasted; number device wasted; wasted device",
-    "procedure_started": "start; procedure start; fit start; attempt start; attempt made; attempted",
+    "procedure_started": "start; procedure start; fit start; attempt start; attempt made",
     "uterus_measured_by": "measure; measured with; uterus measure; length measured; how measured; "
     "sound method",
     "sound_length_mm": "sound; sound length; uterus length; length sound; cavity length; uterus sound; "
     "length; uterus sound length; uterine cavity length",
     "tenaculum_used": "tenaculum; tenaculum used; cervix held; cervix tenaculum",
     "local_anaesthetic": "local; local anaesthetic; anaesthetic; anaesthetic used; numbing; pain relief; "
-    "la; anaesthetic kind; kind anaesthetic",
+    "anaesthetic kind; kind anaesthetic",
     "dilation": "dilation; cervix dilation; dilation used; dilation method",
-    "dilation_max_mm": "largest dilation; dilation max; max dilation; hegar; dilation size; dilation mm",
+    "dilation_max_mm": "largest dilation; dilation max; max dilation; hegar; dilation size",
     "resistance_met": "resistance; os resistance; internal os; resistance internal os",
     "attempts_same_visit": "attempts; number attempts; passes; number passes; tries; attempts visit",
     "insertion_outcome": "result; fit result; result fit; fit success; procedure result; attempt result; "
@@ -200,11 +202,11 @@ HEADING_WORDS: dict[str, str] = {
     "onward_plan": "plan; plan after; onward plan; plan after fail; follow on plan",
     "bridging_method_given": "bridging; bridging method; bridging given; bridging method given; cover given",
     "vasovagal_grade": "vasovagal grade; faint grade; grade faint; grade vasovagal; reaction grade; "
-    "grade reaction; grade",
-    "vasovagal_reaction": "vasovagal; vasovagal reaction; faint; faint reaction; reaction",
+    "grade reaction",
+    "vasovagal_reaction": "vasovagal; vasovagal reaction; faint; faint reaction",
     "syncope": "syncope; fainted fully; loss consciousness",
-    "onset_phase": "faint start; vasovagal start; reaction start; onset; onset phase; start reaction; "
-    "faint when; step at reaction",
+    "onset_phase": "faint start; vasovagal start; reaction start; onset phase; start reaction; faint when; "
+    "step at reaction",
     "emergency_transfer": "hospital; sent hospital; emergency hospital; emergency transfer; "
     "transfer hospital",
     "perforation_suspected": "perforation; perforation suspected; suspected perforation",
@@ -212,13 +214,13 @@ HEADING_WORDS: dict[str, str] = {
     "contact_result": "contact; contact result; result contact; phone result; was contact; contact made; "
     "contact status; phone answer",
     "device_in_situ": "where device; where is device; device where; device status; device in place; "
-    "device in situ; device location; device position now; device now; in situ; status device; "
-    "device still in place; state device; device present",
+    "device in situ; device location; device position; in situ; status device; device still in place; "
+    "state device; device present",
     "event_date_reported": "happened; happened on; date happened; date reported; event date; reported date; "
     "date of event; when happened",
     "threads_seen": "thread; thread seen; thread visible; thread check; thread felt",
-    "position_verified_by": "position checked; position check; position verified; check by; position confirmed by; how check; "
-    "position method; check method",
+    "position_verified_by": "position checked; position check; position verified; check by; "
+    "position confirmed by; how check; position method; check method",
     "position_finding": "position; device position; position finding; ultrasound result; "
     "ultrasound finding; position on ultrasound; ultrasound position",
     "pid_diagnosed": "infection; pelvic infection; infection diagnosed; uterus infection",
