@@ -113,8 +113,6 @@ def _rows(
             # What it cannot keep, such as odd dates, it says as warnings; we look at each cell ourselves.
             warnings.simplefilter("ignore")
             sheet = load_workbook(io.BytesIO(octets), read_only=True, data_only=data_only)[name]
-            # The size that a sheet states is often wrong, and rows beyond it would be lost.
-            sheet.reset_dimensions()
             for line, row in enumerate(sheet.iter_rows(), start=1):
                 _refuse_line(line, where)
                 texts = {place: say(cell) for place, cell in enumerate(row) if type(cell) is not EmptyCell}

@@ -55,6 +55,8 @@ def sheet_cells(book: Workbook, sheet: str, *, at_most: int | None = None) -> by
     start = content.find(b"<" + root[1] + b"sheetData", root.end()) if root else -1
     if root is None or start == -1:
         raise UnreadableFile(f"{book.name}: a sheet is damaged. Save the workbook again.")
+    # What stands before the cells is left out: the size that a sheet states is often wrong, and rows beyond it
+    # would be lost.
     prefix = root[1]
     end = content.rfind(b"</" + prefix + b"row>") + len(prefix) + 6
     body = content[start:end] if end > start else b"<" + prefix + b"sheetData>"

@@ -486,6 +486,17 @@ def test_a_sheet_within_the_limits_but_with_an_endless_row_is_refused() -> None:
     assert "has a row or a text of more than 1,048,576 bytes" in refusal(octets)
 
 
+def test_a_sheet_that_expands_too_far_is_refused_though_the_rest_of_the_file_hides_it() -> None:
+    rows = b"<row><c><v>1</v></c></row>" * 500_000
+    octets = rezipped(
+        PLAIN,
+        lambda name, content: content.replace(b"</sheetData>", rows + b"</sheetData>"),
+        **{"docProps/padding.bin": random.Random(1).randbytes(300_000)},
+    )
+    assert len(octets) * 100 > 2 * len(rows)
+    assert "expands more than 100-fold" in refusal(octets)
+
+
 def test_the_library_for_workbooks_is_loaded_for_workbooks_only(tmp_path: Path) -> None:
     (tmp_path / "visits.csv").write_text(
         f"{','.join(HEAD)}\nW1,2026-07-01,insertion,placed\n", encoding="utf-8"

@@ -236,6 +236,18 @@ def test_another_womans_resource_at_an_encounter_is_not_joined() -> None:
     assert aside(log) == [(2, "no_visit_kind")]
 
 
+def test_another_womans_resource_is_no_part_of_a_procedure() -> None:
+    part = [{"reference": "Procedure/p"}]
+    log = read(procedure(), observation("pain", subject=woman("W2"), partOf=part, valueInteger=4))
+    assert "pain_score" not in rows_of(log)[0]
+    assert aside(log) == [(2, "no_visit_kind")]
+
+
+def test_a_procedure_says_more_than_the_type_of_its_encounter() -> None:
+    log = read(encounter("check"), procedure(encounter={"reference": "Encounter/e"}))
+    assert [row["visit_kind"] for row in rows_of(log)] == ["insertion"]
+
+
 def test_two_procedures_at_an_encounter_are_two_rows_and_each_takes_what_is_its_own() -> None:
     here = {"encounter": {"reference": "Encounter/e"}}
     log = read(
@@ -347,6 +359,7 @@ def test_people_take_part_by_their_function() -> None:
         ({"valueString": "75 mm"}, "75 mm"),
         ({"valueRange": {"low": {"value": 70}}}, "valueRange"),
         ({"dataAbsentReason": coded("asked-unknown")}, "unknown"),
+        ({"valueInteger": 0, "dataAbsentReason": coded("error")}, "unknown"),
         ({}, "unknown"),
     ],
 )
