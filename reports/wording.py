@@ -154,6 +154,18 @@ def in_a_hundred(lower: float, upper: float) -> str:
     return f"up to {high} in {base:,}" if low == 0 else f"between {low} and {high} in {base:,}"
 
 
+def of_women(lower: float, upper: float) -> str:
+    """Two bounds in whole numbers of women out of 100, rounded outwards.
+
+    Examples
+    --------
+    >>> of_women(0.0172, 0.7512), of_women(0.0, 0.3)
+    ('between 1 and 76 of 100 women', 'between 0 and 30 of 100 women')
+    """
+    low, high = math.floor(100 * lower + 1e-9), math.ceil(100 * upper - 1e-9)
+    return f"between {low} and {high} of 100 women"
+
+
 def per_hundred_years(row: Row) -> str:
     """A rate per 100 woman-years with its interval, after the counts.
 

@@ -13,7 +13,7 @@ WIDTH, TALL = 240, 34
 @dataclass(frozen=True)
 class Mark:
     """An estimate to set on a scale: value and limits (0-1), a published band where one compares, and the same
-    estimate under the other rule of observation."""
+    estimate under the other rule of observation. Without a value, the limits are bounds: a line and no dot."""
 
     value: float
     lower: float
@@ -71,13 +71,12 @@ def interval_mark(mark: Mark, ticks: Sequence[float], described: str) -> Markup:
 def _dot(estimate: tuple[float, float, float], top: float, height: int, kind: str) -> Markup:
     """A dot with its interval."""
     value, lower, upper = (_place(number, top) for number in estimate)
-    return Markup(
+    dot = Markup('<circle class="{}" cx="{:.1f}" cy="{}" r="3.6"/>').format(kind, value, height)
+    reach = Markup(
         '<path class="reach" d="M{lower:.1f} {above}V{below}M{lower:.1f} {height}H{upper:.1f}'
         'M{upper:.1f} {above}V{below}"/>'
-        '<circle class="{kind}" cx="{value:.1f}" cy="{height}" r="3.6"/>'
-    ).format(
-        lower=lower, upper=upper, value=value, height=height, above=height - 4, below=height + 4, kind=kind
-    )
+    ).format(lower=lower, upper=upper, height=height, above=height - 4, below=height + 4)
+    return reach + dot if is_known(estimate[0]) else reach
 
 
 def _place(value: float, top: float) -> float:

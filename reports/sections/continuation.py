@@ -8,7 +8,8 @@ from reports.choosing import Row, gate_rules, is_known, one, rows
 from reports.figures.curves import Curve, steps
 from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
-from reports.sections.follow_up import gate_sentence
+from reports.sections.first_year import bounds_section
+from reports.sections.observation import as_equals, drawn_rules, gate_sentence, latest_women
 from reports.sections.parts import counted_how, empty_section
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section
 from reports.tables import Column, estimate_cell, html_table, number, plain
@@ -24,11 +25,7 @@ def continuation_section(results: AuditResults) -> Section:
     if not found:
         return empty_section(results, "continuation", "Continuation", _TABLE)
     if not gate_rules(results):
-        seen = wording.plural(found[-1]["cumulative_events"], "ending")
-        heading = f"{seen} seen; how long devices stay in use, we cannot tell"
-        return Section(
-            "continuation", "Continuation", heading, (Paragraph(gate_sentence(results)), counted_how(_TABLE))
-        )
+        return bounds_section(results, "continuation", "Continuation", "any", _TABLE)
     blocks: list[Block] = [
         Paragraph(
             "Continuation is described and not judged. Long use is no merit if a removal is hard to obtain. "
@@ -59,7 +56,7 @@ def continuation_heading(results: AuditResults) -> str:
         f"({wording.span(leading['ci_lower'], leading['ci_upper'])})"
     )
     other = usable.get("assumed_in_place")
-    if results.gate == "both_as_equals" and other is not None:
+    if as_equals(results) and other is not None:
         return f"{said}, or {wording.percent(other['survival'])} if silence means in place"
     return said
 
@@ -108,7 +105,8 @@ def _figure(results: AuditResults, id: str, title: str, curves: Sequence[Curve],
         (Plot(f"{id}-plot", steps(curves, counts="Still using, of 100", floor=floor), 430),),
         f"{title}. Step curves with 95% bands, stopped below {floor} observed: {said}.",
         html_table(f"{title}: numbers behind the curves", [name, *_curve_columns()], found),
-        f"Curves stop below {floor} observed.",
+        f"Curves stop below {floor} observed. "
+        f"{latest_women([row for curve in curves for row in curve.rows], floor, 'falls')}".strip(),
     )
 
 
@@ -157,44 +155,50 @@ def _test_title(results: AuditResults, by: str, rule: str) -> str:
 
 
 def _classes(results: AuditResults) -> list[Block]:
-    """Each device class at 12 months."""
+    """Each device class at 12 months, under both rules where they are equals."""
     fixed = {"by": "device_class", "placement_kind": "first", "days": _YEAR}
-    found = [
-        row for row in rows(results, _TABLE, censoring="last_known", **fixed) if row["stratum"] != "unknown"
-    ]
-    if not found:
-        return []
-    nan = float("nan")
-    lines = [
-        Line(
-            stratum(row["by"], row["stratum"]),
-            *(
-                (float(row["survival"]), float(row["ci_lower"]), float(row["ci_upper"]))
-                if not row["caution"]
-                else (nan, nan, nan)
-            ),
-            f"{wording.count(row['cumulative_events'])} ended",
-        )
-        for row in found
-    ]
-    title = _test_title(results, "device_class", "last_known")
     both = [row for rule in gate_rules(results) for row in rows(results, _TABLE, censoring=rule, **fixed)]
+    order = list(dict.fromkeys(str(row["stratum"]) for row in both if row["stratum"] != "unknown"))
+    drawn = [
+        row
+        for code in order
+        for row in both
+        if row["stratum"] == code and row["censoring"] in drawn_rules(results)
+    ]
+    if not drawn:
+        return []
+    lines = [_class_line(row, named=as_equals(results)) for row in drawn]
+    title = _test_title(results, "device_class", "last_known")
     columns = [
         Column("Device", lambda row: stratum(row["by"], row["stratum"]), "label"),
         Column("Observation", lambda row: word(row["censoring"]), "short"),
         *_curve_columns()[1:],
     ]
     told = "; ".join(f"{within(line.label)} {wording.percent(line.value)}" for line in lines)
-    drawn = dots(lines, counts="Still in use at 12 months, of 100", top=1.0)
+    plot = dots(lines, counts="Still in use at 12 months, of 100", top=1.0)
     figure = Figure(
         "continuation-class",
         title,
-        (Plot("continuation-class-plot", drawn, height(lines)),),
+        (Plot("continuation-class-plot", plot, height(lines)),),
         f"{title}. Of 100 still in use at 12 months: {told}.",
         html_table("Devices in use at 12 months, by class", columns, both),
-        "Last known. In the order of the data dictionary.",
+        "In the order of the data dictionary."
+        if as_equals(results)
+        else "Last known. In the order of the data dictionary.",
     )
     return [FigureBlock(figure)]
+
+
+def _class_line(row: Row, *, named: bool) -> Line:
+    """One device class at 12 months; its rule of observation is named where there are two."""
+    nan = float("nan")
+    estimate = (float(row["survival"]), float(row["ci_lower"]), float(row["ci_upper"]))
+    which = f", {within(word(row['censoring']))}" if named else ""
+    return Line(
+        f"{stratum(row['by'], row['stratum'])}{which}",
+        *((nan, nan, nan) if row["caution"] else estimate),
+        f"{wording.count(row['cumulative_events'])} ended",
+    )
 
 
 def _summary(results: AuditResults) -> list[Block]:

@@ -7,11 +7,12 @@ from reports import wording
 from reports.choosing import Row, gate_rules, is_known, one, rows
 from reports.figures.curves import Curve, steps
 from reports.figures.theme import Figure, Plot, nice_top
-from reports.sections.follow_up import gate_sentence
+from reports.sections.first_year import bounds_section
+from reports.sections.observation import as_equals, drawn_rules, latest_women
 from reports.sections.parts import counted_how, empty_section
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import Column, html_table, incidence_columns
-from reports.words_for_codes import grouping, stratum, word
+from reports.words_for_codes import grouping, stratum, within, word
 
 _TABLE = "expulsion_incidence"
 _YEAR = 365
@@ -23,7 +24,7 @@ def expulsion_section(results: AuditResults) -> Section:
     if not rows(results, _TABLE, by="overall", cause="expulsion"):
         return empty_section(results, "expulsion", "Expulsion", _TABLE)
     if not gate_rules(results):
-        return _bounds(results)
+        return bounds_section(results, "expulsion", "Expulsion", "expulsion", _TABLE)
     blocks: list[Block] = [
         Paragraph(
             "Two numbers that are not the same. The cumulative incidence is a woman's chance, other endings "
@@ -32,7 +33,7 @@ def expulsion_section(results: AuditResults) -> Section:
             "Interval placements lead: those soon after a birth or an abortion come out more often and are never "
             "pooled with them.",
         ),
-        *_timings(results),
+        *[block for rule in drawn_rules(results) for block in _timings(results, rule)],
         *_rules(results),
         *_kinds(results),
         *_groups(results),
@@ -57,7 +58,7 @@ def expulsion_heading(results: AuditResults) -> str:
     which = "interval placements" if row["by"] == "timing_group" else "placements"
     same = {name: row[name] for name in ("by", "stratum", "placement_kind", "cause", "days")}
     other = one(results, _TABLE, censoring="assumed_in_place", **same)
-    if results.gate == "both_as_equals" and other is not None:
+    if as_equals(results) and other is not None:
         either = f"{wording.percent(row['incidence'])} or {wording.percent(other['incidence'])}"
         return f"By 12 months {either} of 100 {which} had been expelled, by how silence is read"
     return (
@@ -66,23 +67,10 @@ def expulsion_heading(results: AuditResults) -> str:
     )
 
 
-def _bounds(results: AuditResults) -> Section:
-    """Counts only, while too few outcomes are known."""
-    found = rows(
-        results, _TABLE, by="overall", cause="expulsion", censoring="last_known", placement_kind="first"
-    )
-    seen = found[-1]["cumulative_events"] if found else 0
-    return Section(
-        "expulsion",
-        "Expulsion",
-        f"{wording.plural(seen, 'expulsion')} seen; how many there were, we cannot tell",
-        (Paragraph(gate_sentence(results)), counted_how(_TABLE)),
-    )
-
-
-def _timings(results: AuditResults) -> list[Block]:
-    """Curves by timing of placement, and their values at 12 months."""
-    fixed = {"by": "timing_group", "cause": "expulsion", "censoring": "last_known", "placement_kind": "first"}
+def _timings(results: AuditResults, rule: str) -> list[Block]:
+    """Curves by timing of placement under one rule of observation, and their values at 12 months."""
+    fixed = {"by": "timing_group", "cause": "expulsion", "censoring": rule, "placement_kind": "first"}
+    floor = results.settings.thresholds.at_risk_floor
     curves = [
         Curve(stratum("timing_group", timing), found, "incidence")
         for timing in _TIMINGS
@@ -92,24 +80,27 @@ def _timings(results: AuditResults) -> list[Block]:
     at_grid = rows(results, _TABLE, days=results.settings.windows.horizons, **fixed)
     if not at_grid:
         return [Paragraph("The timing of placements is not recorded, so they cannot be told apart.")]
-    table = _grid_table("Expulsion by timing of placement, last known", at_grid)
-    title = _timing_title(results, fixed)
+    read = within(word(rule))
+    table = _grid_table(f"Expulsion by timing of placement, {read}", at_grid)
+    title = _timing_title(results, fixed) + (f" ({read})" if as_equals(results) else "")
     if not curves:
         return [Subheading(title), TableBlock(table)]
     top = nice_top(
-        max(float(row["ci_upper"]) for curve in curves for row in curve.rows if row["at_risk"] >= 10)
+        max(
+            (float(row["ci_upper"]) for curve in curves for row in curve.rows if row["at_risk"] >= floor),
+            default=0.1,
+        )
     )
-    drawn = steps(
-        curves, counts="Expelled, of 100", floor=results.settings.thresholds.at_risk_floor, top=min(top, 1.0)
-    )
+    drawn = steps(curves, counts="Expelled, of 100", floor=floor, top=min(top, 1.0))
+    id = "expulsion-by-timing" if rule == "last_known" else f"expulsion-by-timing-{rule.replace('_', '-')}"
+    late = latest_women([row for curve in curves for row in curve.rows], floor, "rises")
     figure = Figure(
-        "expulsion-by-timing",
+        id,
         title,
-        (Plot("expulsion-by-timing-plot", drawn, 400),),
-        f"{title}. Step curves of cumulative incidence, stopped below "
-        f"{results.settings.thresholds.at_risk_floor} women observed.",
+        (Plot(f"{id}-plot", drawn, 400),),
+        f"{title}. Step curves of cumulative incidence, stopped below {floor} women observed.",
         table,
-        "Groups with fewer than 10 expulsions are in the table only.",
+        f"Groups with fewer than 10 expulsions are in the table only. {late}".strip(),
     )
     return [FigureBlock(figure)]
 
@@ -199,7 +190,7 @@ def _groups(results: AuditResults) -> list[Block]:
             _TABLE,
             by=by,
             cause="expulsion",
-            censoring="last_known",
+            censoring=drawn_rules(results),
             placement_kind="first",
             days=_YEAR,
         )
@@ -207,8 +198,11 @@ def _groups(results: AuditResults) -> list[Block]:
     if not found:
         return []
     columns = incidence_columns(Column("Group", lambda row: stratum(row["by"], row["stratum"]), "label"))
-    columns.insert(1, Column("Divided by", lambda row: grouping(row["by"]), "short"))
-    table = html_table("Expulsion by 12 months, last known, by group", columns, found)
+    columns[1:1] = [
+        Column("Divided by", lambda row: grouping(row["by"]), "short"),
+        Column("Observation", lambda row: word(row["censoring"]), "short"),
+    ]
+    table = html_table("Expulsion by 12 months, by group", columns, found)
     blocks: list[Block] = [Folded("By device, births and age", table)]
     later = rows(results, _TABLE, by="overall", placement_kind="replacement", cause="expulsion", days=_YEAR)
     if later:

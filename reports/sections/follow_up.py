@@ -3,32 +3,12 @@
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, limits_of, one, rows
+from reports.sections.first_year import three_readings
+from reports.sections.observation import gate_sentence
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section, proportion_figure
 from reports.sections.section import Block, FigureBlock, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns
 from reports.words_for_codes import stratum, word
-
-_GATES = {
-    "last_known_leads": (
-        "The outcome at 12 months is known for enough women: figures observed to the last day a device was known "
-        "in place lead, and the other way of reading the silence stands beside them."
-    ),
-    "both_as_equals": (
-        "The outcome at 12 months is known for too few women to choose between two ways of reading the silence. "
-        "Both stand side by side as equals, and nothing that rests on follow-up is judged against a published "
-        "figure."
-    ),
-    "bounds_only": (
-        "The outcome at 12 months is known for so few women that the others could change every figure that rests "
-        "on follow-up, so this page prints counts and no curve."
-    ),
-    "not_yet_due": "No placement is old enough for its first year to be over.",
-}
-
-
-def gate_sentence(results: AuditResults) -> str:
-    """What the known outcomes allow the page to say."""
-    return _GATES.get(results.gate, _GATES["not_yet_due"])
 
 
 def follow_up_section(results: AuditResults) -> Section:
@@ -42,6 +22,7 @@ def follow_up_section(results: AuditResults) -> Section:
             "Women in trouble come back: what those who return tell is not what happened to all.",
         ),
         *_measured(results, "outcome_known", "Known", "Placements old enough"),
+        *_first_year(results),
         *_check(results),
         counted_how("outcome_known"),
         counted_how("check_done"),
@@ -54,6 +35,12 @@ def _heading(whole: Row | None) -> str:
     if whole is None or not whole["n"]:
         return "No placement is old enough for its first year to be over"
     return f"The outcome at 12 months is known for {wording.proportion(whole, noun='women')}"
+
+
+def _first_year(results: AuditResults) -> list[Block]:
+    """What the unknown outcomes could change."""
+    blocks = three_readings(results)
+    return [Subheading("What the unknown outcomes could change"), *blocks] if blocks else []
 
 
 def _check(results: AuditResults) -> list[Block]:

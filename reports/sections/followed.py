@@ -4,8 +4,10 @@ from dataclasses import dataclass, replace
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, gate_rules, is_known, one, rows
+from reports.choosing import Row, gate_rules, is_known, one
 from reports.sections.expulsion import leading_expulsion
+from reports.sections.first_year import HAPPENED, year_bounds
+from reports.sections.observation import as_equals
 
 _YEAR = 365
 
@@ -37,9 +39,9 @@ def reach(found: Found) -> tuple[float, float]:
 
 
 def followed_statements(results: AuditResults) -> list[Found]:
-    """Expulsion, removal, pregnancy and continuation; counts alone while too few outcomes are known."""
+    """Expulsion, removal, pregnancy and continuation; bounds alone while too few outcomes are known."""
     if not gate_rules(results):
-        return _counts_alone(results)
+        return _bounds_alone(results)
     expelled, removed = "had been expelled by 12 months", "had been taken out by 12 months, for any reason"
     made = (
         _incidence(results, leading_expulsion(results), "expulsion", expelled),
@@ -50,27 +52,30 @@ def followed_statements(results: AuditResults) -> list[Found]:
     return [found for found in made if found is not None]
 
 
-def _counts_alone(results: AuditResults) -> list[Found]:
-    """Expulsions and removals seen, without a denominator that nobody knows."""
-    fixed = {"by": "overall", "placement_kind": "first", "censoring": "last_known"}
-    nan = float("nan")
-    made = []
-    for cause, table in (("expulsion", "expulsion_incidence"), ("removal", "removal_incidence")):
-        seen = rows(results, table, cause=cause, **fixed)
-        if seen:
-            made.append(
-                Found(
-                    wording.count(seen[-1]["cumulative_events"]),
-                    f"{cause}s seen so far",
-                    "how many there were, we cannot tell: too few outcomes are known",
-                    nan,
-                    nan,
-                    nan,
-                    cause,
-                    beside="Counts only.",
-                )
-            )
-    return made
+_BOUNDED = {"expulsion": "expulsion", "removal": "removal", "any": "continuation"}
+
+
+def _bounds_alone(results: AuditResults) -> list[Found]:
+    """The first year as bounds: the least and the most that each figure could be."""
+    found = ((cause, year_bounds(results, cause)) for cause in _BOUNDED)
+    return [_bounded(row, _BOUNDED[cause], HAPPENED[cause]) for cause, row in found if row is not None]
+
+
+def _bounded(row: Row, section: str, words: str) -> Found:
+    """One ending of the first year as bounds, drawn without a dot on a scale of its own."""
+    seen = wording.count(row["events"]) if row["events"] else "none"
+    known, unknown = wording.count(row["n"]), wording.count(row["n_unknown"])
+    return Found(
+        wording.of_women(row["bound_lower"], row["bound_upper"]).capitalize(),
+        words,
+        f"{seen} seen among {known} whose first year is known; for {unknown} it is not",
+        float("nan"),
+        float(row["bound_lower"]),
+        float(row["bound_upper"]),
+        section,
+        beside="The least and the most it could be. The scale runs to 100.",
+        whole_scale=True,
+    )
 
 
 def _removal(results: AuditResults) -> Row | None:
@@ -113,13 +118,14 @@ def _followed(
     (row, other), (section, what, ended, told) = pair, words
     number, limits = wording.percent(row[value]), wording.span(row["ci_lower"], row["ci_upper"])
     beside, second = told, None
-    equals = results.gate != "last_known_leads"
+    equals = as_equals(results)
     if other is not None:
         second = (float(other[value]), float(other["ci_lower"]), float(other["ci_upper"]))
         others = wording.span(other["ci_lower"], other["ci_upper"])
-        beside = f"If silence means still in place: {wording.percent(other[value])} ({others}). {told}"
         if equals:
             number, limits = f"{number} or {wording.percent(other[value])}", f"{limits}, or {others}"
+        else:
+            beside = f"If silence means still in place: {wording.percent(other[value])} ({others}). {told}"
     events = wording.count(row["cumulative_events"]) if row["cumulative_events"] else "none"
     return Found(
         f"{number} in 100 devices",
@@ -142,24 +148,28 @@ def _pregnancy(results: AuditResults) -> Found | None:
     if row is None or not is_known(row["rate"]):
         return None
     other = one(results, "pregnancy", censoring="assumed_in_place", **fixed)
-    second = None
-    beside = ""
+    figure, beside, second = _rate(row), "", None
     if other is not None and is_known(other["rate"]):
         second = (float(other["rate"]), float(other["ci_lower"]), float(other["ci_upper"]))
-        limits = f"{wording.rate(other['ci_lower'])} to {wording.rate(other['ci_upper'])}"
-        beside = (
-            f"If silence means still in place: {wording.rate(other['rate'])} ({limits}) per 100 woman-years."
-        )
+        if as_equals(results):
+            figure = f"{figure}, or {_rate(other)}"
+        else:
+            beside = f"If silence means still in place: {_rate(other)}."
     return Found(
         wording.count(row["events"]) if row["events"] else "None",
-        f"pregnancies with a device, in {wording.count(row['person_years'])} woman-years",
-        f"{wording.rate(row['rate'])} per 100 woman-years "
-        f"({wording.rate(row['ci_lower'])} to {wording.rate(row['ci_upper'])}, exact 95%)",
+        f"{'pregnancy' if row['events'] == 1 else 'pregnancies'} with a device, in "
+        f"{wording.plural(row['person_years'], 'woman-year')}",
+        f"{figure} per 100 woman-years, exact 95%",
         float(row["rate"]),
         float(row["ci_lower"]),
         float(row["ci_upper"]),
         "pregnancy",
         beside=beside,
         other=second,
-        equals=results.gate != "last_known_leads",
+        equals=as_equals(results),
     )
+
+
+def _rate(row: Row) -> str:
+    """A rate with its interval."""
+    return f"{wording.rate(row['rate'])} ({wording.rate(row['ci_lower'])} to {wording.rate(row['ci_upper'])})"

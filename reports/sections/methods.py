@@ -81,7 +81,7 @@ def _rules(results: AuditResults) -> Markup:
         ("First year's outcome known", f"an ending, or in place on day {windows.known_from_day} or later"),
         ("Reporting lag, assumed in place", f"{windows.reporting_lag_days} days before the freeze"),
         ("Last known leads from", f"{wording.percent(thresholds.known_leads)}% of outcomes known"),
-        ("Counts only below", f"{wording.percent(thresholds.known_floor)}% of outcomes known"),
+        ("Bounds only below", f"{wording.percent(thresholds.known_floor)}% of outcomes known"),
         ("Curves stop below", f"{thresholds.at_risk_floor} still observed"),
         ("Clinicians compared from", f"{thresholds.clinician_attempts} attempts"),
         ("Limits of a funnel, each side", _tails(results)),

@@ -132,13 +132,14 @@ def _by_chance(results: AuditResults) -> str:
         return "Nothing could be compared, so nothing can cross a limit."
     most = 2 * results.settings.thresholds.ask_tail * looked
     parts = [
-        wording.plural(people, "clinician"),
-        f"{wording.plural(causes, 'rate')} against the time before",
-        f"{wording.plural(papers, 'published figure')}",
+        wording.plural(people, "clinician") if people else "",
+        f"{wording.plural(causes, 'rate')} against the time before" if causes else "",
+        wording.plural(papers, "published figure") if papers else "",
     ]
+    made = wording.plural(looked, "comparison was", "comparisons were")
     return (
-        f"{wording.plural(looked, 'comparison')} were made ({wording.listed(parts)}). If nothing were amiss, "
-        f"chance alone would take at most about {most:.1f} of them across. {CASES_NOT_PEOPLE}"
+        f"{made} made ({wording.listed([part for part in parts if part])}). If nothing were amiss, chance alone "
+        f"would take at most about {most:.1f} of them across. {CASES_NOT_PEOPLE}"
     )
 
 

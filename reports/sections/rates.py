@@ -3,7 +3,7 @@
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, gate_rules, is_known, rows
-from reports.sections.follow_up import gate_sentence
+from reports.sections.observation import gate_sentence
 from reports.sections.parts import PERIOD, WHOLE, counted_how, empty_section
 from reports.sections.safety import band
 from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock

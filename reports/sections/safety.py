@@ -3,7 +3,7 @@
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, gate_rules, one, rows
-from reports.sections.follow_up import gate_sentence
+from reports.sections.observation import gate_sentence
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section
 from reports.sections.section import Block, Folded, Paragraph, Section, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns, rate_columns

@@ -123,7 +123,7 @@ def _said(results: AuditResults, found: Found, shared: float) -> Statement:
     published = found.published
     band = (published["published_lower"], published["published_upper"]) if published else None
     accent = published is not None and published["verdict"] in ("higher", "lower")
-    drawn = is_known(found.value)
+    drawn = is_known(found.upper)
     mark = (
         interval_mark(
             Mark(found.value, found.lower, found.upper, band, accent, found.other), ticks(top), found.figure
@@ -132,7 +132,7 @@ def _said(results: AuditResults, found: Found, shared: float) -> Statement:
         else Markup("")
     )
     per = "women a year" if found.section == "pregnancy" else ""
-    plainly = f"could be {wording.in_a_hundred(*reach(found))} {per}".strip() if drawn else ""
+    plainly = f"could be {wording.in_a_hundred(*reach(found))} {per}".strip() if is_known(found.value) else ""
     beside = found.beside or (_compared(published) if published else _none_alike(results, found))
     return Statement(
         found.big, found.words, found.figure, plainly, mark, scale, beside.strip(), found.section

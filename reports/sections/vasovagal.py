@@ -116,8 +116,8 @@ def _how_often(contrast: Row) -> str:
 
 def _contrasts(results: AuditResults) -> list[Block]:
     """All comparisons in one table."""
-    found = rows(results, "vasovagal_contrasts", window=ROLLING)
-    if not found:
+    found = [_NO_GROUPS | row for row in rows(results, "vasovagal_contrasts", window=ROLLING)]
+    if not any(is_known(row["ratio"]) for row in found):
         return [Subheading("No comparison can be made"), Paragraph("One of the groups has no women in it.")]
     return [
         Subheading("The comparisons, with their intervals"),
@@ -125,6 +125,13 @@ def _contrasts(results: AuditResults) -> list[Block]:
     ]
 
 
+# A log in which all women are alike has the trend alone, and no column of two groups.
+_NO_GROUPS = dict.fromkeys(
+    (
+        *("reference_events", "reference_n", "ratio", "ratio_lower", "ratio_upper"),
+        *("difference", "difference_lower", "difference_upper"),
+    )
+)
 _FOOT = (
     "Ratio: Katz, or Koopman where a group has none. Difference: Newcombe, in percentage points. p: Fisher's exact "
     "test; over the number of births, the Cochran-Armitage trend."
