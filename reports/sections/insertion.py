@@ -2,7 +2,7 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, limits_of, one, rows
+from reports.choosing import Row, limits_of, one, rows, why_empty
 from reports.figures.funnel import quarters
 from reports.figures.theme import Figure, Plot
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section, proportion_figure
@@ -137,15 +137,28 @@ def _over_time(results: AuditResults) -> list[Block]:
 
 
 def _first_pass(results: AuditResults) -> list[Block]:
-    """How often one pass of one device did."""
-    found = rows(results, "first_pass_success", by="overall")
-    if not found:
-        return []
+    """How often one pass of one device did; a sentence where the passes are not recorded."""
+    found = rows(results, "first_pass_success", by=("overall", "practice"))
+    now = one(results, "first_pass_success", by="overall", window=PERIOD)
+    if now is None:
+        return [
+            Subheading("Placed at the first pass: nothing to show"),
+            Paragraph(why_empty(results, "first_pass_success")),
+            counted_how("first_pass_success"),
+        ]
     columns = proportion_columns(
-        Column("Window", lambda row: word(row["window"]), "label"), events="One pass", of="Attempts"
+        Column("Attempts", lambda row: stratum(row["by"], row["stratum"]), "label"),
+        events="One pass",
+        of="Attempts",
+    )
+    columns.insert(1, Column("Window", lambda row: word(row["window"]), "short"))
+    heading = (
+        f"One pass placed the device at {wording.proportion(now, noun='attempts')}"
+        if now["n"]
+        else "No attempt of this period has its passes recorded"
     )
     return [
-        Subheading("Placed at the first pass"),
+        Subheading(heading),
         TableBlock(html_table("Attempts that needed one pass only", columns, found, foot=PROPORTION_FOOT)),
         counted_how("first_pass_success"),
     ]

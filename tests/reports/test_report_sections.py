@@ -8,12 +8,13 @@ import pandas as pd
 import pytest
 
 from audit.records import AuditResults
+from audit.statistics.summaries import with_proportions
 from reports.choosing import one, rows
 from reports.editions import INTERNAL, render_internal
 from reports.sections import benchmarks, clinicians, rates
 from reports.sections.expulsion import expulsion_section
 from reports.sections.follow_up import site_apart
-from reports.sections.insertion import failed_heading
+from reports.sections.insertion import failed_heading, failed_insertions_section
 from reports.sections.page_one import page_one
 from reports.sections.section import Section
 from reports.sections.vasovagal import contrast_sentence
@@ -274,3 +275,31 @@ def test_a_site_is_named_only_when_it_lies_apart_from_all_the_others(demo_result
     )
     assert site_apart([row for row in sites if row["stratum"] != "TOWER"]) is None
     assert site_apart(sites[:1]) is None
+
+
+def _first_pass() -> pd.DataFrame:
+    """40 of 50 attempts with one pass in each window, 30 of 35 of them by those in independent practice."""
+    labels = [
+        {"by": by, "stratum": stratum, "window": window, "events": events, "n": n, "n_unknown": 2}
+        for window in ("period", "rolling_12_months", "all")
+        for by, stratum, events, n in (("overall", "overall", 40, 50), ("practice", "independent", 30, 35))
+    ]
+    return with_proportions(pd.DataFrame(labels))
+
+
+def test_first_passes_are_shown_where_they_are_recorded(demo_results: AuditResults) -> None:
+    tables = {**demo_results.tables, "first_pass_success": _first_pass()}
+    section = failed_insertions_section(replace(demo_results, tables=tables))
+    # Wilson limits of 40 of 50: 67.0 to 88.8, by hand from the closed form.
+    assert "One pass placed the device at 40 of 50 attempts (80.0%, 67.0 to 88.8)" in _words(section)
+    (table,) = [
+        block.table for block in section.blocks if block.kind == "table" and "one pass" in block.table
+    ]
+    assert "Independent practice" in table
+
+
+def test_first_passes_that_are_not_recorded_are_said_to_be_so(demo_results: AuditResults) -> None:
+    assert "first_pass_success" not in demo_results.tables
+    words = _words(failed_insertions_section(demo_results))
+    assert "Placed at the first pass: nothing to show" in words
+    assert "does not record attempts same visit" in words
