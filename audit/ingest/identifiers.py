@@ -11,7 +11,7 @@ from audit.ingest.identifiers_dates import year_of
 from audit.ingest.identifiers_headings import NAMES, RECORD_NUMBERS
 from audit.ingest.identifiers_names import TITLE_RULE
 from audit.ingest.identifiers_numbers import NUMBER_RULES
-from audit.ingest.identifiers_rules import rule_hits
+from audit.ingest.identifiers_rules import rule_hits, shape_of
 from audit.ingest.identifiers_screen import candidates, evenly
 from audit.ingest.identifiers_text import look_hashed
 from audit.ingest.masking import masked, shown
@@ -140,7 +140,8 @@ def looks_like_data(heading: str) -> bool:
         return True
     cells = candidates([heading]).cells
     rules = (*CONTACT_RULES, *NUMBER_RULES, TITLE_RULE)
-    return any(rule_hits(rule, cells, distinct=2, references=False) for rule in rules)
+    shape = shape_of(cells, distinct=len(cells), declared=False)
+    return any(rule_hits(rule, cells, shape) for rule in rules)
 
 
 def column_label(position: int, heading: str) -> str:

@@ -26,7 +26,7 @@ from audit.ingest.identifiers_numbers import (
     NATIONAL_NUMBERS,
     NUMBER_RULES,
 )
-from audit.ingest.identifiers_rules import Rule, rule_hits, words_in
+from audit.ingest.identifiers_rules import Rule, rule_hits, shape_of, words_in
 from audit.ingest.identifiers_screen import candidates, evenly
 from audit.ingest.identifiers_text import is_free_text, is_short_list
 from audit.ingest.parse import cleaned
@@ -59,6 +59,7 @@ _EVIDENCE = {
     NATIONAL_NUMBERS: r"(?:\d\D?){4}",
     RECORD_NUMBERS: r"\d\d",
 }
+_SHAPE_SAMPLE = 1000
 _FEWEST_NAMES, _NAMES_PER_WOMAN, _FEWEST_PLACES = 10, 0.4, 5
 
 
@@ -110,8 +111,8 @@ def suspicion_of(
     >>> found.kind, found.rows, found.filled
     ('e-mail addresses', 2, 2)
     """
-    unexplained = _unexplained(column, layout)
-    numbers, texts = list(unexplained), list(unexplained.values())
+    numbers = _unexplained(column, layout)
+    texts = [column.raw.texts[number] for number in numbers]
     kind = _kind_by_heading(column, numbers, texts) or _birth_dates(column, visits)
     if kind:
         return _suspicion(column, kind, range(len(column.raw.texts)))
@@ -122,20 +123,21 @@ def suspicion_of(
     return _suspicion(column, kind, numbers) if kind else None
 
 
-def _unexplained(column: FileColumn, layout: Layout) -> dict[int, str]:
-    """The distinct texts that neither the schema nor the settings explain, by their number."""
+def _unexplained(column: FileColumn, layout: Layout) -> list[int]:
+    """The numbers of the distinct texts that neither the schema nor the settings explain."""
+    filled = [number for number, text in enumerate(column.raw.texts) if text and not text.isspace()]
     known = {cleaned(word).casefold() for word in layout.codes.get(column.name, {})}
     if column.name:
         known |= {code.replace("_", " ") for code in VISITS[column.name].codes}
     dates = _kind(column) == "date"
-    return {
-        number: text
-        for number, text in enumerate(column.raw.texts)
-        if text
-        and not text.isspace()
-        and not (known and cleaned(text).casefold() in known)
-        and not (dates and _is_date(text))
-    }
+    if not known and not dates:
+        return filled
+    return [
+        number
+        for number in filled
+        if cleaned(column.raw.texts[number]).casefold() not in known
+        and not (dates and _is_date(column.raw.texts[number]))
+    ]
 
 
 def _is_date(text: str) -> bool:
@@ -198,9 +200,11 @@ def _is_staff(column: FileColumn) -> bool:
 def _by_rules(column: FileColumn, texts: list[str]) -> tuple[str, list[int]] | None:
     """The kind of the first rule that finds something, and the places of what it found."""
     looked = candidates(texts)
-    references = column.name in REFERENCES
+    shape = shape_of(
+        evenly(texts, most=_SHAPE_SAMPLE), distinct=looked.distinct, declared=column.name in REFERENCES
+    )
     for rule in _rules(column) if looked.cells else ():
-        hits = rule_hits(rule, looked.cells, distinct=looked.distinct, references=references)
+        hits = rule_hits(rule, looked.cells, shape)
         if hits:
             return rule.kind, [int(looked.places[hit]) for hit in hits]
     return None

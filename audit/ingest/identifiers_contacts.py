@@ -63,9 +63,9 @@ def _is_american_telephone(digits: str) -> bool:
     return number[0] not in "01" and number[3] not in "01"
 
 
-def _opens_with_one_zero(digits: str) -> bool:
-    """Whether it opens as a number dialled within the country."""
-    return digits[0] == "0" and digits[1] != "0"
+def _is_dialled_within_a_country(digits: str) -> bool:
+    """Whether it has 9 to 12 digits and opens with one zero."""
+    return 9 <= len(digits) <= 12 and digits[0] == "0" and digits[1] != "0"
 
 
 def _opens_with_6_to_9(digits: str) -> bool:
@@ -76,11 +76,6 @@ def _opens_with_6_to_9(digits: str) -> bool:
 def _has_8_to_15_digits(digits: str) -> bool:
     """Whether it is as long as ITU-T E.164 allows."""
     return 8 <= len(digits) <= 15
-
-
-def _has_9_to_12_digits(digits: str) -> bool:
-    """Whether it is as long as a number dialled within a country."""
-    return 9 <= len(digits) <= 12
 
 
 def _has_a_number_above_9(digits: str) -> bool:
@@ -107,17 +102,18 @@ CONTACT_RULES = (
     Rule(WEB, r"(?:[0-9a-f]{2}:){5}[0-9a-f]{2}", always, 0),
     Rule(WEB, r"(?:[0-9a-f]{2}-){5}[0-9a-f]{2}", _has_a_letter, 0),
     Rule(TELEPHONE, r"\+\d{1,3}[ ().-]{0,2}\d(?:[ ().-]{0,2}\d){5,13}", _has_8_to_15_digits, 0),
-    Rule(TELEPHONE, r"\(?0[1-9]\d{1,4}\)?[ /]{1,2}\d{2,8}(?:[ -]\d{2,4}){0,3}", _has_9_to_12_digits, 0),
-    Rule(TELEPHONE, r"0[1-9](?:[ .-]\d\d){4}", always, 0),
+    Rule(TELEPHONE, r"\(0\d{2,4}\) ?\d{2,8}(?:[ -]\d{2,4}){0,3}", _is_dialled_within_a_country, 0),
+    Rule(TELEPHONE, r"\d{3,5}[ /]{1,2}\d{2,8}(?:[ -]\d{2,4}){0,3}", _is_dialled_within_a_country, 0.09),
+    Rule(TELEPHONE, r"\d\d(?:[ .-]\d\d){4}", _is_dialled_within_a_country, 0.09),
     Rule(TELEPHONE, r"\(\d{3}\) ?\d{3}[-. ]\d{4}", always, 0),
     Rule(
         TELEPHONE,
-        r"0[1-9]\d{1,4}-\d{3,8}(?:-\d{2,4})?",
-        _has_9_to_12_digits,
-        0,
+        r"\d{3,5}-\d{3,8}(?:-\d{2,4})?",
+        _is_dialled_within_a_country,
+        0.09,
         judges_references=False,
     ),
-    Rule(TELEPHONE, r"\d{10,11}", _opens_with_one_zero, 0.09, judges_references=False),
+    Rule(TELEPHONE, r"\d{10,11}", _is_dialled_within_a_country, 0.09, judges_references=False, prefixed=True),
     Rule(TELEPHONE, r"(?:1[-. ])?\d{3}[-. ]\d{3}[-. ]\d{4}", _is_american_telephone, 0.64),
     Rule(TELEPHONE, r"\d{3} \d{3} \d{3}|\d{3}(?: \d\d){3}", _opens_with_6_to_9, 0.4, in_text=False),
     Rule(POSTCODE, rf"{_OUTWARD} {_INWARD}|GIR 0AA", always, 0, in_text=False),
@@ -129,6 +125,5 @@ CONTACT_RULES = (
         _is_known_postcode,
         0.2,
         in_text=False,
-        judges_odd_references=False,
     ),
 )

@@ -107,19 +107,26 @@ def _dihedral(first: int, second: int) -> int:
 
 
 def _is_verhoeff_number(digits: str) -> bool:
-    """Twelve digits, not the same read backwards, with Verhoeff's check digit."""
-    return digits != digits[::-1] and passes_verhoeff(digits)
+    """Twelve digits from 2 on, not the same read backwards and no time of day, with Verhoeff's check digit."""
+    named = digits[0] in "01" or digits == digits[::-1] or _is_time(digits)
+    return not named and passes_verhoeff(digits)
 
 
 def _is_card_number(digits: str) -> bool:
     """Thirteen to nineteen digits, not all alike, with Luhn's check digit."""
-    return len(set(digits)) > 1 and passes_luhn(digits)
+    return len(set(digits)) > 1 and not _is_time(digits) and passes_luhn(digits)
+
+
+def _is_time(digits: str) -> bool:
+    """Whether twelve or more digits are a date with its time, year first."""
+    dated = digits[:2] in ("19", "20") and _is_day(digits[6:8], digits[4:6])
+    return dated and len(digits) in (12, 14, 17) and int(digits[8:10]) < 24
 
 
 def _is_french_number(text: str) -> bool:
     """Thirteen digits and a key modulo 97; Corsica has letters."""
     digits = text.replace("2A", "19").replace("2B", "18")
-    return digits.isdigit() and 97 - int(digits[:13]) % 97 == int(digits[13:])
+    return digits[0] in "12" and digits.isdigit() and 97 - int(digits[:13]) % 97 == int(digits[13:])
 
 
 def _is_spanish_number(text: str) -> bool:
@@ -212,14 +219,14 @@ NUMBER_RULES = (
     ),
     Rule(
         NATIONAL_NUMBERS,
-        r"[2-9]\d{11}|[2-9]\d{3} \d{4} \d{4}",
+        r"\d{12}|\d{4} \d{4} \d{4}",
         _is_verhoeff_number,
         1 / 10,
         prefixed=True,
     ),
     Rule(
         NATIONAL_NUMBERS,
-        r"[12] ?\d\d ?\d\d ?(?:\d\d|2[ab]) ?\d{3} ?\d{3} ?\d\d",
+        r"\d ?\d\d ?\d\d ?(?:\d\d|2[ab]) ?\d{3} ?\d{3} ?\d\d",
         _is_french_number,
         1 / 97,
     ),
@@ -238,7 +245,6 @@ BIRTH_REFERENCE_RULE = Rule(
     _is_birth_date,
     1 / 500,
     in_text=False,
-    judges_odd_references=False,
 )
 # Words that announce a date of birth inside other text.
 BIRTH_TEXT_RULE = Rule(

@@ -2,15 +2,20 @@
 
 import math
 import re
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 ALARM = 1e-6  # the chance at which an innocent column of references would be refused
-_MIXED_ALARM = 1e-3
+_MIXED_ALARM = 1e-4
 _MAJORITY = 0.5
 _FEW, _FEW_SHARE = 3, 0.05
 _FEWEST_REFERENCES = 6
 _PREFIX = r"[a-z]{1,6}[-_/:# ]?"
+# One word with a digit in it, or digits in groups that a few letters may lead.
+_CODE = re.compile(r"(?=.*\d)(?:[\w./#-]+|[A-Za-z]{0,6}[-_/:# ]?\d[\d -]*)")
+# What may stand beside an identifier inside text: no part of a longer word, number or hyphenated code.
+_LOOSE = re.compile(r"[^\w@.+/-]")
 _NOT_SIGNIFICANT = re.compile(r"[^0-9A-Z]")
 
 
@@ -20,9 +25,9 @@ class Rule:
 
     `form` is a regular expression for a whole value, read without regard to case. `passes` is given the
     value's digits and capital letters and says whether it is one. `chance` is the share of unrelated values
-    of that form that pass all the same; 0 stands for a form that nothing else has. In a column of references
-    a rule may judge the column as a whole (`judges_references`) and a value that stands out from the others
-    (`judges_odd_references`). `prefixed` numbers may follow letters, as in AB-1234567890.
+    of that form that pass all the same; 0 stands for a form that nothing else has. A column of references in
+    that form is judged only by rules that `judges_references`. `prefixed` numbers may follow letters, as in
+    AB-1234567890.
     """
 
     kind: str
@@ -31,8 +36,18 @@ class Rule:
     chance: float
     in_text: bool = True
     judges_references: bool = True
-    judges_odd_references: bool = True
     prefixed: bool = False
+
+
+@dataclass(frozen=True)
+class Shape:
+    """The look of a column: how many distinct values; whether it is declared to hold references; whether most
+    values are codes with digits; and the length that most of them have, 0 when there is none."""
+
+    distinct: float
+    declared: bool
+    coded: bool
+    usual_length: int
 
 
 def words_in(text: str) -> frozenset[str]:
@@ -144,7 +159,34 @@ def passes_allowed(n: int, chance: float, *, alarm: float = ALARM) -> int:
     return allowed
 
 
-def rule_hits(rule: Rule, cells: Sequence[str], *, distinct: float, references: bool) -> list[int]:
+def shape_of(sample: Sequence[str], *, distinct: float, declared: bool) -> Shape:
+    """What a column looks like as a whole.
+
+    Parameters
+    ----------
+    sample
+        Distinct values, or a sample of them.
+    distinct
+        How many distinct values the column has.
+    declared
+        Whether it is read as the references of women or visits.
+
+    Returns
+    -------
+    Shape
+
+    Examples
+    --------
+    >>> shape_of(["W01", "W02"], distinct=2, declared=True)
+    Shape(distinct=2, declared=True, coded=True, usual_length=3)
+    """
+    coded = sum(bool(_CODE.fullmatch(text)) for text in sample) > _MAJORITY * len(sample)
+    lengths = Counter(map(len, sample)).most_common(1)
+    usual = lengths[0][0] if lengths and lengths[0][1] > _MAJORITY * len(sample) else 0
+    return Shape(distinct, declared, coded, usual)
+
+
+def rule_hits(rule: Rule, cells: Sequence[str], shape: Shape) -> list[int]:
     """The places of the values that a rule holds to be identifiers.
 
     Parameters
@@ -153,10 +195,8 @@ def rule_hits(rule: Rule, cells: Sequence[str], *, distinct: float, references: 
         The rule.
     cells
         Distinct values of a column, as far as they could be identifiers at all.
-    distinct
-        How many distinct values the column has, those left out of `cells` included.
-    references
-        Whether the column is the women's or the visits' references.
+    shape
+        The look of the column they come from.
 
     Returns
     -------
@@ -165,28 +205,27 @@ def rule_hits(rule: Rule, cells: Sequence[str], *, distinct: float, references: 
 
     Notes
     -----
-    Most values of the rule's form: they are somebody's numbering, so only more passes than chance explains
-    (below 1e-6) refuse the column. Otherwise one value suffices; but among references one in twenty or more
-    of that form are taken for an older numbering, and refused below 1e-3.
+    Where most values are of the rule's form they are somebody's numbering, so only more passes than chance
+    explains (below 1e-6) refuse the column. Elsewhere one value suffices; but in a column of codes it must
+    stand out: by its length, and as one of three or fewer, or of less than one in twenty. More than that are
+    taken for an older numbering, and refused below 1e-4.
 
     Examples
     --------
     >>> rule = Rule("even numbers", "[0-9]{2}", lambda digits: int(digits) % 2 == 0, 0.5)
-    >>> rule_hits(rule, ["note 24"], distinct=9, references=False)
+    >>> rule_hits(rule, ["note 24"], Shape(distinct=9, declared=False, coded=False, usual_length=0))
     [0]
-    >>> rule_hits(rule, [str(number) for number in range(10, 99)], distinct=89, references=True)
+    >>> numbers = [str(number) for number in range(10, 99)]
+    >>> rule_hits(rule, numbers, shape_of(numbers, distinct=89, declared=True))
     []
     """
     whole = _of_form(rule, cells, "")
-    hits = _judged(rule, whole, cells, distinct, references)
+    hits = _judged(rule, whole, cells, shape)
     if rule.prefixed:
         prefixed = _of_form(rule, cells, _PREFIX)
-        if len(prefixed) >= max(_MAJORITY * distinct, _FEWEST_REFERENCES):
+        if len(prefixed) >= max(_MAJORITY * shape.distinct, _FEWEST_REFERENCES):
             hits += _beyond_chance(rule, prefixed, cells, ALARM)
-        whole += prefixed if references else []
-    if rule.in_text:
-        hits += _inside(rule, cells, set(whole))
-    return hits
+    return hits + _inside(rule, cells, shape) if rule.in_text else hits
 
 
 def _of_form(rule: Rule, cells: Sequence[str], prefix: str) -> list[int]:
@@ -210,29 +249,28 @@ def _beyond_chance(rule: Rule, places: Sequence[int], cells: Sequence[str], alar
     return passing
 
 
-def _judged(
-    rule: Rule, whole: Sequence[int], cells: Sequence[str], distinct: float, references: bool
-) -> list[int]:
+def _judged(rule: Rule, whole: Sequence[int], cells: Sequence[str], shape: Shape) -> list[int]:
     """The values of the rule's form that refuse the column."""
-    most = len(whole) >= _MAJORITY * distinct
-    if not references:
-        # A handful of numbers is no numbering.
-        alike = most and len(whole) >= _FEWEST_REFERENCES
-        return _beyond_chance(rule, whole, cells, ALARM) if alike else _passing(rule, whole, cells)
-    if most:
-        return _beyond_chance(rule, whole, cells, ALARM) if rule.judges_references else []
-    if not rule.judges_odd_references:
-        return []
-    odd = len(whole) <= _FEW or len(whole) < _FEW_SHARE * distinct
-    return _passing(rule, whole, cells) if odd else _beyond_chance(rule, whole, cells, _MIXED_ALARM)
+    if len(whole) >= _MAJORITY * shape.distinct and (shape.declared or len(whole) >= _FEWEST_REFERENCES):
+        judged = rule.judges_references or not shape.declared
+        return _beyond_chance(rule, whole, cells, ALARM) if judged else []
+    if not shape.coded or shape.distinct < _FEWEST_REFERENCES or not rule.chance:
+        return _passing(rule, whole, cells)
+    if len(whole) > _FEW and len(whole) >= _FEW_SHARE * shape.distinct:
+        return _beyond_chance(rule, whole, cells, _MIXED_ALARM)
+    # A random code that happens to be all digits is as long as its neighbours.
+    return _passing(rule, [place for place in whole if len(cells[place]) != shape.usual_length], cells)
 
 
-def _inside(rule: Rule, cells: Sequence[str], whole: set[int]) -> list[int]:
+def _inside(rule: Rule, cells: Sequence[str], shape: Shape) -> list[int]:
     """The values that hold an identifier in the middle of other text."""
-    # Not within a longer word, number or hyphenated code, whose parts mean nothing by themselves.
     form = re.compile(rf"(?i:(?<![\w@.+/-])(?:{rule.form})(?![\w@/-]|\.\d))")
     return [
         place
         for place, cell in enumerate(cells)
-        if place not in whole and any(rule.passes(significant(match[0])) for match in form.finditer(cell))
+        if _LOOSE.search(cell)
+        and not (shape.coded and _CODE.fullmatch(cell))
+        and any(
+            len(match[0]) < len(cell) and rule.passes(significant(match[0])) for match in form.finditer(cell)
+        )
     ]
