@@ -35,7 +35,9 @@ _SIDES = ((0, 14), (0, -14), (1, 0), (-1, 0), (0, 26), (0, -26))
 Box = tuple[float, float, float, float]
 
 
-def funnel(clinicians: Sequence[Row], limits: Sequence[Row], *, fewest: int = 20) -> Drawing:
+def funnel(
+    clinicians: Sequence[Row], limits: Sequence[Row], *, fewest: int = 20, target: str = "service"
+) -> Drawing:
     """Each clinician's figure by the number of attempts, within the stepped exact limits.
 
     Parameters
@@ -46,6 +48,8 @@ def funnel(clinicians: Sequence[Row], limits: Sequence[Row], *, fewest: int = 20
         Rows of ``clinician_limits``.
     fewest
         Attempts from which a clinician is compared; the limits are drawn from there on.
+    target
+        What the middle line is called.
 
     Returns
     -------
@@ -70,7 +74,7 @@ def funnel(clinicians: Sequence[Row], limits: Sequence[Row], *, fewest: int = 20
         margin={"l": 12, "r": 62, "t": 12, "b": 44},
         xaxis=axis("Attempts in twelve months", range=[0, widest * 1.04], rangemode="tozero"),
         yaxis=share_axis("Failed, of 100 attempts", top, range=[0 - top * 0.03, top]),
-        annotations=_names(clinicians, top) + _limit_names(limits, top),
+        annotations=_names(clinicians, top) + _limit_names(limits, target),
     )
 
 
@@ -148,7 +152,7 @@ def _touch(one: Box, other: Box) -> bool:
     return abs(one[0] - other[0]) < one[2] + other[2] and abs(one[1] - other[1]) < one[3] + other[3]
 
 
-def _limit_names(limits: Sequence[Row], top: float) -> list[dict[str, Any]]:
+def _limit_names(limits: Sequence[Row], target: str) -> list[dict[str, Any]]:
     """The names of the limits and of the target at their right end."""
     if not limits:
         return []
@@ -158,14 +162,14 @@ def _limit_names(limits: Sequence[Row], top: float) -> list[dict[str, Any]]:
         for column, _, name in _LIMITS
         if name and is_known(last[column])
     ]
-    target = label(
-        f"all {wording.percent(last['target'])}%",
+    middle = label(
+        f"{target} {wording.percent(last['target'])}%",
         int(last["n"]),
         float(last["target"]),
         color=MUTED,
         xshift=8,
     )
-    return [*named, target]
+    return [*named, middle]
 
 
 def quarters(rows: Sequence[Row], overall: float, *, counts: str) -> Drawing:

@@ -21,6 +21,7 @@ def clinicians_section(results: AuditResults) -> Section:
         return empty_section(results, "clinicians", "Clinicians", _TABLE)
     heading = clinicians_heading(found)
     blocks: list[Block] = [
+        Paragraph(f"Each clinician is compared with {target_words(results.settings.funnel_target)}."),
         Paragraph(
             f"{chance_marks(results)} The women a clinician sees may explain a mark: the second comparison allows "
             "for births.",
@@ -38,6 +39,30 @@ def clinicians_section(results: AuditResults) -> Section:
         blocks.append(Folded("This period alone", table))
     blocks.append(counted_how(_TABLE))
     return Section("clinicians", "Clinicians", heading, tuple(blocks))
+
+
+def target_words(target: str) -> str:
+    """What clinicians are compared with.
+
+    Examples
+    --------
+    >>> target_words("0.05")
+    'a fixed proportion, 5.0%, that the service has set'
+    """
+    named = {
+        "service": "the whole service, their own attempts included",
+        "service_excluding_own": "the other clinicians together, their own attempts left out",
+    }
+    return (
+        named.get(target)
+        or f"a fixed proportion, {wording.percent(float(target))}%, that the service has set"
+    )
+
+
+def _target_of(row: Row) -> str:
+    """The target of one clinician inside a sentence."""
+    whose = {"service": "the service's", "service_excluding_own": "the others'"}
+    return f"{whose.get(str(row['target_kind']), 'the fixed')} {wording.percent(row['target'])}%"
 
 
 def compared(found: list[Row]) -> list[Row]:
@@ -88,7 +113,7 @@ def mark_sentence(row: Row) -> str:
     limit = "99.8%" if row["signal"] == "review" else "95%"
     return (
         f"{stratum(row['by'], row['stratum'])}: {wording.proportion(row)} failed, {more} than the {limit} limit "
-        f"around {wording.percent(row['target'])}% allows. {after} ({wording.count(row['events'])} seen, "
+        f"around {_target_of(row)} allows. {after} ({wording.count(row['events'])} seen, "
         f"{row['expected']:.1f} expected)."
     )
 
@@ -115,7 +140,7 @@ def _columns() -> list[Column]:
             ),
             "interval",
         ),
-        Column("Against the service", lambda row: word(row["signal"]), "short"),
+        Column("Against the target", lambda row: word(row["signal"]), "short"),
         Column("Allowing for births", lambda row: word(row["case_mix_signal"]), "short"),
         Column("Would be noticed from, %", lambda row: wording.percent(row["detectable"])),
     ]
@@ -136,12 +161,22 @@ def _figure(results: AuditResults, found: list[Row], heading: str) -> Figure:
         f"{heading}. Each clinician's failed attempts by number of attempts, within stepped exact limits. "
         f"Beyond a limit: {marked}.",
         html_table("Clinicians, twelve months", _columns(), found, foot=foot),
-        "The lines are exact binomial limits, 95% and 99.8%, so they step; on a line counts as beyond it. Hollow: "
-        "too few to compare.",
+        f"{_lines(results)} Hollow: too few to compare.",
     )
 
 
 def _drawing(results: AuditResults, found: list[Row]) -> Drawing:
     """The funnel itself."""
     fewest = results.settings.thresholds.clinician_attempts
-    return funnel(found, rows(results, "clinician_limits"), fewest=fewest)
+    named = {"service": "service"}.get(results.settings.funnel_target, "set")
+    return funnel(found, rows(results, "clinician_limits"), fewest=fewest, target=named)
+
+
+def _lines(results: AuditResults) -> str:
+    """What the lines of the funnel are, or why there are none."""
+    if results.settings.funnel_target == "service_excluding_own":
+        return (
+            "No lines are drawn, as each clinician is compared with different colleagues; the table says who "
+            "crosses a limit."
+        )
+    return "The lines are exact binomial limits, 95% and 99.8%, so they step; on a line counts as beyond it."

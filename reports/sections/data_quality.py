@@ -4,16 +4,18 @@ from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, one, rows
 from reports.sections.parts import files_read
-from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock
+from reports.sections.section import Block, Caution, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, plain, proportion_columns
 from reports.words_for_codes import spoken, stratum, within, word
 
+_KINDS = {"warning": "Check", "notice": "Know"}
 _EXPECTED = ("required", "one_of", "recommended")
 
 
 def data_quality_section(results: AuditResults) -> Section:
     """Rows used and set aside, findings, completeness, figures on and off, and the flow to placements."""
     blocks: list[Block] = [
+        *[Caution(warning) for warning in (set_aside_banner(results),) if warning],
         *_rows(results),
         *_findings(results),
         *_completeness(results),
@@ -29,6 +31,19 @@ def accounted(results: AuditResults) -> tuple[int, int, int]:
     for row in rows(results, "row_accounting"):
         found[str(row["disposition"])] = found.get(str(row["disposition"]), 0) + int(row["n"])
     return found["in"], found["used"], found["set_aside"]
+
+
+def set_aside_banner(results: AuditResults) -> str:
+    """A warning where more rows were set aside than the settings let pass in silence."""
+    into, _, aside = accounted(results)
+    limit = results.settings.thresholds.set_aside_banner
+    if not into or aside <= limit * into:
+        return ""
+    were = "row was" if aside == 1 else "rows were"
+    return (
+        f"{wording.count(aside)} of {wording.count(into)} {were} set aside ({wording.percent(aside / into)}%; this "
+        f"warning appears above {wording.percent(limit)}%). What they held is missing from every figure."
+    )
 
 
 def rows_used(results: AuditResults) -> str:
@@ -70,20 +85,34 @@ def _findings(results: AuditResults) -> list[Block]:
     if not found:
         return [Subheading("Nothing doubtful was found"), Paragraph("All rules were run on all rows.")]
     table = html_table(
-        "Doubtful rows, by rule",
+        "Points to check and to know, by rule",
         [
             Column("Rule", lambda row: word(row["rule"]), "label"),
+            Column("Kind", lambda row: _KINDS.get(str(row["severity"]), word(row["severity"])), "short"),
             Column("Field", lambda row: word(row["column"]), "text"),
             Column("Rows", number("n")),
             Column("What it means, in one example", lambda row: spoken(row["message"]), "text"),
         ],
         found,
     )
-    total = sum(int(row["n"]) for row in found)
     return [
-        Subheading(f"{wording.plural(total, 'row was', 'rows were')} used and marked as doubtful"),
+        Subheading(_doubts(found)),
+        Paragraph(
+            "These rows were used. The clerk who has the notes can put most of them right in the source."
+        ),
         TableBlock(table),
     ]
+
+
+def _doubts(found: list[Row]) -> str:
+    """How many points there are to check, and how many only to know."""
+    check, know = (sum(int(row["n"]) for row in found if row["severity"] == kind) for kind in _KINDS)
+    points = wording.plural(check, "point")
+    return (
+        f"{points} to check in the source, {wording.count(know)} only to know"
+        if know
+        else f"{points} to check"
+    )
 
 
 def least_complete(results: AuditResults) -> Row | None:

@@ -8,6 +8,7 @@ from reports.choosing import Row, gate_rules, is_known, one
 from reports.sections.expulsion import leading_expulsion
 from reports.sections.first_year import HAPPENED, year_bounds
 from reports.sections.observation import as_equals
+from reports.sections.parts import charting_note
 
 _YEAR = 365
 
@@ -159,7 +160,8 @@ def _pregnancy(results: AuditResults) -> Found | None:
         wording.count(row["events"]) if row["events"] else "None",
         f"{'pregnancy' if row['events'] == 1 else 'pregnancies'} with a device, in "
         f"{wording.plural(row['person_years'], 'woman-year')}",
-        f"{figure} per 100 woman-years, exact 95%",
+        f"{figure} per 100 woman-years, exact 95%"
+        f"{'; blanks read as no' if charting_note(results, 'pregnancy') else ''}",
         float(row["rate"]),
         float(row["ci_lower"]),
         float(row["ci_upper"]),

@@ -5,7 +5,15 @@ from reports import wording
 from reports.choosing import Row, limits_of, one, rows, why_empty
 from reports.figures.funnel import quarters
 from reports.figures.theme import Figure, Plot
-from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section, proportion_figure
+from reports.sections.parts import (
+    PERIOD,
+    ROLLING,
+    WHOLE,
+    charting_note,
+    counted_how,
+    empty_section,
+    proportion_figure,
+)
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns
 from reports.words_for_codes import grouping, stratum, within, word
@@ -159,6 +167,7 @@ def _first_pass(results: AuditResults) -> list[Block]:
     )
     return [
         Subheading(heading),
+        *[Paragraph(note) for note in (charting_note(results, "first_pass_success"),) if note],
         TableBlock(html_table("Attempts that needed one pass only", columns, found, foot=PROPORTION_FOOT)),
         counted_how("first_pass_success"),
     ]

@@ -5,10 +5,11 @@ from markupsafe import Markup
 from audit.records import AuditResults
 from audit.schema.indicators import INDICATORS, Indicator
 from reports import wording
+from reports.sections.clinicians import target_words
 from reports.sections.parts import CASES_NOT_PEOPLE, files_read
 from reports.sections.section import Items, Paragraph, Section, Subheading, TableBlock, Terms
 from reports.tables import Column, html_table, plain
-from reports.words_for_codes import word
+from reports.words_for_codes import within, word
 
 _GLOSSARY = {
     "Attempt": "An insertion begun: an instrument passed the external os, or a tenaculum was applied.",
@@ -83,6 +84,12 @@ def _rules(results: AuditResults) -> Markup:
         ("Last known leads from", f"{wording.percent(thresholds.known_leads)}% of outcomes known"),
         ("Bounds only below", f"{wording.percent(thresholds.known_floor)}% of outcomes known"),
         ("Curves stop below", f"{thresholds.at_risk_floor} still observed"),
+        ("Clinicians compared with", target_words(results.settings.funnel_target)),
+        (
+            "Warning on page one",
+            f"when more than {wording.percent(thresholds.set_aside_banner)}% of rows are set aside",
+        ),
+        ("Charted by exception", _charted(results)),
         ("Clinicians compared from", f"{thresholds.clinician_attempts} attempts"),
         ("Limits of a funnel, each side", _tails(results)),
         ("Margins set", _margins(results)),
@@ -92,6 +99,12 @@ def _rules(results: AuditResults) -> Markup:
         [Column("Rule", plain("rule"), "label"), Column("Value", plain("value"), "text")],
         [{"rule": rule, "value": value} for rule, value in told],
     )
+
+
+def _charted(results: AuditResults) -> str:
+    """The columns in which a blank reads no."""
+    columns = results.settings.charted_by_exception
+    return wording.listed([within(word(column)) for column in columns]) or "no column: a blank is not known"
 
 
 def _tails(results: AuditResults) -> str:

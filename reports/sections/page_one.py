@@ -8,7 +8,7 @@ from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, is_known, limits_of, one, rows
 from reports.sections import benchmarks, clinicians, rates
-from reports.sections.data_quality import accounted, filled_in, least_complete
+from reports.sections.data_quality import accounted, filled_in, least_complete, set_aside_banner
 from reports.sections.follow_up import site_apart
 from reports.sections.parts import CASES_NOT_PEOPLE, WHOLE
 from reports.sections.statements import Statement, statements
@@ -30,6 +30,7 @@ class PageOne:
 
     service: str
     facts: tuple[tuple[str, str], ...]
+    banner: str
     believe: Believe
     statements: tuple[Statement, ...]
     scale_note: str
@@ -47,6 +48,7 @@ def page_one(results: AuditResults) -> PageOne:
     return PageOne(
         service=results.service,
         facts=_facts(results),
+        banner=set_aside_banner(results),
         believe=_believe(results),
         statements=said,
         scale_note=f"The scale is the same for all, 0 to {100 * top:.3g} in 100, unless said.",

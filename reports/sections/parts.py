@@ -5,12 +5,12 @@ from collections.abc import Callable, Sequence
 from audit.records import AuditResults
 from audit.schema.indicators import BY_TABLE
 from reports import wording
-from reports.choosing import Row, limits_of, only_bounds, why_empty
+from reports.choosing import Row, limits_of, only_bounds, rows, why_empty
 from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
 from reports.sections.section import Paragraph, Section, Terms
 from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns
-from reports.words_for_codes import stratum, within
+from reports.words_for_codes import spoken, stratum, within, word
 
 PERIOD, ROLLING, WHOLE = "period", "rolling_12_months", "all"
 # Enough to tell a service's files apart; the manifest holds the whole.
@@ -31,6 +31,15 @@ def counted_how(table: str) -> Terms:
         ),
         summary=f"How “{indicator.title}” is counted",
     )
+
+
+def charting_note(results: AuditResults, table: str) -> str:
+    """What was read as no because the service charts by exception; nothing where a figure does not rest on it."""
+    columns = {column for needed in BY_TABLE[table].needs for column in needed}
+    columns &= set(results.settings.charted_by_exception)
+    found = rows(results, "finding_counts", rule="charted_by_exception", column=tuple(sorted(columns)))
+    told = " ".join(word(spoken(row["message"])) for row in found)
+    return f"Charted by exception. {told}" if told else ""
 
 
 def files_read(results: AuditResults) -> list[tuple[str, str]]:
@@ -73,7 +82,7 @@ def dot_line(row: Row, label: str, *, tone: str = "ink") -> Line:
 def proportion_figure(
     id: str,
     title: str,
-    rows: Sequence[Row],
+    found: Sequence[Row],
     *,
     caption: str,
     heading: str,
@@ -86,15 +95,15 @@ def proportion_figure(
     """Dots with intervals for the rows of a proportion, with the table of the same rows."""
     label = named or (lambda row: stratum(row["by"], row["stratum"]))
     # The unknown stand in the table; a handful of them would stretch the scale for everyone.
-    drawn = [row for row in rows if str(row.get("stratum")) != "unknown"]
+    drawn = [row for row in found if str(row.get("stratum")) != "unknown"]
     lines = [dot_line(row, label(row)) for row in drawn]
     columns = proportion_columns(Column(heading, label, "label"), events=events, of=of)
-    told = "; ".join(f"{within(label(row))} {wording.proportion(row)}" for row in rows)
+    told = "; ".join(f"{within(label(row))} {wording.proportion(row)}" for row in found)
     return Figure(
         id,
         title,
         (Plot(f"{id}-plot", dots(lines, counts=axis), height(lines)),),
         f"{title}. Dots with 95% intervals: {told}.",
-        html_table(caption, columns, rows, foot=PROPORTION_FOOT),
+        html_table(caption, columns, found, foot=PROPORTION_FOOT),
         note,
     )

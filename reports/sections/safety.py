@@ -4,7 +4,7 @@ from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, gate_rules, one, rows
 from reports.sections.observation import gate_sentence
-from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section
+from reports.sections.parts import PERIOD, ROLLING, WHOLE, charting_note, counted_how, empty_section
 from reports.sections.section import Block, Folded, Paragraph, Section, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns, rate_columns
 from reports.words_for_codes import stratum, word
@@ -23,7 +23,7 @@ def perforation_section(results: AuditResults) -> Section:
         Paragraph(
             "Each perforation counts once, against its own insertion, whenever it was found. One service cannot "
             "measure so rare an event: the counts come first, and nothing is given per clinician.",
-            _suspected(results),
+            f"{_suspected(results)} {charting_note(results, 'perforation')}".strip(),
         ),
         TableBlock(html_table("Perforations", columns, found, foot=PROPORTION_FOOT)),
     ]
@@ -88,7 +88,8 @@ def pregnancy_section(results: AuditResults) -> Section:
         Paragraph(
             "Counted from conception. One conceived before the placement is a matter of excluding pregnancy and is "
             "not counted; one conceived after an expulsion nobody noticed is.",
-            "Limits are exact (Garwood). The last two columns count all bands together.",
+            f"Limits are exact (Garwood). The last two columns count all bands together. "
+            f"{charting_note(results, 'pregnancy')}".strip(),
         ),
         TableBlock(html_table("Pregnancies with a device", columns, found)),
     ]

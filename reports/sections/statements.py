@@ -11,7 +11,7 @@ from reports.figures.marks import Mark, interval_mark
 from reports.figures.theme import nice_top, ticks
 from reports.sections.benchmarks import short_citation
 from reports.sections.followed import Found, followed_statements, reach
-from reports.sections.parts import PERIOD
+from reports.sections.parts import PERIOD, charting_note
 
 _YEAR = 365
 _VERDICTS = ("higher", "lower", "compatible", "cannot_tell")
@@ -83,6 +83,8 @@ def _proportion(
     places = wording.decimals(upper)
     drawn = row["n"] >= wording.FEW and not only_bounds(row)
     unknown = f"{wording.count(row['n_unknown'])} not recorded" if row["n_unknown"] else "all recorded"
+    if charting_note(results, table):
+        unknown = "blanks read as no" if not row["n_unknown"] else f"{unknown}, blanks read as no"
     nan = float("nan")
     if row["n"] >= wording.FEW and not row["events"] and not only_bounds(row):
         figure = f"up to {wording.percent(upper, places=places)}% is still possible (exact 95%); {unknown}"

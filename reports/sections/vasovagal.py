@@ -3,13 +3,21 @@
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, is_known, one, rows
-from reports.sections.parts import PERIOD, ROLLING, counted_how, empty_section, proportion_figure
+from reports.sections.parts import (
+    PERIOD,
+    ROLLING,
+    charting_note,
+    counted_how,
+    empty_section,
+    proportion_figure,
+)
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns
 from reports.words_for_codes import grouping, stratum, within, word
 
 _TABLE = "vasovagal_by_parity"
 _DEFINITIONS = ("vasovagal_any", "vasovagal_grade_2_plus", "syncope")
+_BLANKS = "A blank was read as no."
 _BY = ("parity_group", "parous", "births_group", "timing_group")
 
 
@@ -21,7 +29,7 @@ def vasovagal_section(results: AuditResults) -> Section:
         Paragraph(
             "What counts as a reaction decides the figure, so each definition stands alone and is compared only "
             "with itself.",
-            _charting(results),
+            charting_note(results, _TABLE) or "A blank is not a grade 0: it counts as not known.",
         ),
         *_overall(results),
         *[block for definition in _DEFINITIONS for block in _figure(results, definition)],
@@ -30,13 +38,6 @@ def vasovagal_section(results: AuditResults) -> Section:
         counted_how(_TABLE),
     ]
     return Section("vasovagal", "Vasovagal reactions", _heading(results), tuple(blocks))
-
-
-def _charting(results: AuditResults) -> str:
-    """How blanks are read."""
-    if {"vasovagal_grade", "vasovagal_reaction"} & set(results.settings.charted_by_exception):
-        return "This service charts by exception: a blank was read as no reaction."
-    return "A blank is not a grade 0: it counts as not known."
 
 
 def _contrast(results: AuditResults, definition: str) -> Row | None:
@@ -98,7 +99,7 @@ def _figure(results: AuditResults, definition: str) -> list[Block]:
         events="Reacted",
         of="Recorded",
         axis="Reacted, of 100 insertion visits",
-        note=note,
+        note=f"{note} {_BLANKS}" if charting_note(results, _TABLE) else note,
     )
     return [FigureBlock(figure)]
 
