@@ -179,7 +179,8 @@ def test_the_order_of_the_rows_changes_no_figure(
     assert said.code == 0, said.err
     before, after = record(small_clinic.out)["tables"], record(tmp_path / "out")["tables"]
     assert set(before) == set(after)
-    different = [name for name in before if before[name] != after[name]]
+    # The query list names lines of the file, and those have moved.
+    different = [name for name in before if name != "query_list" and before[name] != after[name]]
     assert different == []
 
 
