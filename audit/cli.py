@@ -62,9 +62,11 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"%(prog)s {_version()}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
     _add_demo(commands)
+    _add_draft_settings(commands)
     _add_check(commands)
     _add_run(commands)
     _add_verify(commands)
+    _add_make_key(commands)
     return parser
 
 
@@ -103,6 +105,32 @@ def _add_demo(commands: "argparse._SubParsersAction[_Parser]") -> None:
     )
     parser.add_argument("--force", action="store_true", help="replace whatever the folder holds")
     parser.set_defaults(run=do.demo)
+
+
+def _add_draft_settings(commands: "argparse._SubParsersAction[_Parser]") -> None:
+    """The command draft-settings."""
+    parser = _command(
+        commands,
+        "draft-settings",
+        "Look at the headings and codes of a log and draft a settings file, marking every guess.",
+        "iud-audit draft-settings visits.csv -o clinic.toml",
+    )
+    parser.add_argument("log", nargs="+", metavar="LOG", help="CSV, TSV, .xlsx or Parquet")
+    parser.add_argument("-o", "--output", metavar="FILE", help="file to write (default: standard output)")
+    parser.add_argument("--sheet", default="", metavar="NAME", help="sheet of a workbook that has several")
+    parser.set_defaults(run=do.draft_settings)
+
+
+def _add_make_key(commands: "argparse._SubParsersAction[_Parser]") -> None:
+    """The command make-key."""
+    parser = _command(
+        commands,
+        "make-key",
+        "Make a key file with which references are replaced by codes.",
+        "iud-audit make-key clinic.key",
+    )
+    parser.add_argument("file", metavar="FILE", help="file to write, outside any output folder")
+    parser.set_defaults(run=do.make_key)
 
 
 def _add_check(commands: "argparse._SubParsersAction[_Parser]") -> None:
@@ -164,10 +192,18 @@ def _add_verify(commands: "argparse._SubParsersAction[_Parser]") -> None:
 def _add_log(parser: _Parser) -> None:
     """The options that say what to read and how."""
     parser.add_argument(
-        "log", nargs="+", metavar="LOG", help="CSV, TSV or Parquet; several are read as one log"
+        "log", nargs="+", metavar="LOG", help="CSV, TSV, .xlsx, Parquet or FHIR; several are read as one log"
     )
     parser.add_argument("--settings", metavar="FILE", help="TOML file with the layout and rules")
     parser.add_argument("--data-to", metavar="DATE", help="freeze, as 2026-09-30 (default: the latest visit)")
+    parser.add_argument(
+        "--drop-column",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="go on without this column, which may identify someone",
+    )
+    parser.add_argument("--key", metavar="FILE", help="replace references by keyed codes (see make-key)")
     parser.add_argument(
         "--allow-set-aside", action="store_true", help="go on although many rows cannot be used"
     )

@@ -8,9 +8,9 @@ import json
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from audit.errors import OutputError, PeriodError
 
@@ -94,8 +94,7 @@ def run(given: argparse.Namespace) -> int:
         given.settings,
         given.period,
         say,
-        data_to=_data_to(given),
-        allow_set_aside=given.allow_set_aside,
+        reading=_reading(given),
         issued_file=given.issued,
     )
     out = _write(results, Path(given.out), given.force)
@@ -109,6 +108,37 @@ def run(given: argparse.Namespace) -> int:
     for name in crossed:
         print(f"iud-audit: threshold crossed, {name}: {FAIL_ON[name]}.", file=sys.stderr)
     return THRESHOLD_CROSSED if crossed else DONE
+
+
+def draft_settings(given: argparse.Namespace) -> int:
+    """Draft a settings file from the headings and codes of a log."""
+    from audit.ingest.drafting import draft_settings as draft
+
+    text = draft(given.log, sheet=given.sheet)
+    if given.output is None:
+        print(text, end="")
+        return DONE
+    path = Path(given.output)
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError:
+        raise OutputError(f"{path}: exists and is left as it is. Choose another name after -o.") from None
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written ({error.strerror}).") from None
+    print(f"Read {path}, correct it, then run: iud-audit check {given.log[0]} --settings {path}")
+    return DONE
+
+
+def make_key(given: argparse.Namespace) -> int:
+    """Make a key file for pseudonyms."""
+    from audit.ingest.pseudonyms import make_key as make
+
+    key = make(given.file)
+    print(
+        f"{given.file}: key {key.key_id}. Keep it apart from the log and the reports, and keep a copy safe."
+    )
+    return DONE
 
 
 def verify(given: argparse.Namespace) -> int:
@@ -131,8 +161,7 @@ def _audit(
     period: str,
     say: Callable[[str], None],
     *,
-    data_to: str | None = None,
-    allow_set_aside: bool = False,
+    reading: Mapping[str, Any] | None = None,
     issued_file: str | None = None,
 ) -> tuple["VisitLog", "Cohort", "AuditResults"]:
     """The steps of an audit, in order."""
@@ -146,7 +175,7 @@ def _audit(
     settings = _settings(settings_file)
     issued = None if issued_file is None else read_issued(issued_file)
     say("Reading the log ...")
-    log = load_visits(logs, settings, data_to=data_to, allow_set_aside=allow_set_aside)
+    log = load_visits(logs, settings, **(reading or {}))
     say("Deriving attempts, placements and follow-ups ...")
     cohort = derive_cohort(log, settings)
     say("Computing ...")
@@ -164,7 +193,20 @@ def _load(given: argparse.Namespace, settings: "AuditSettings") -> "VisitLog":
     """The log a command names."""
     from audit.ingest.load import load_visits
 
-    return load_visits(given.log, settings, data_to=_data_to(given), allow_set_aside=given.allow_set_aside)
+    return load_visits(given.log, settings, **_reading(given))
+
+
+def _reading(given: argparse.Namespace) -> dict[str, Any]:
+    """How a log is to be read, as the options say."""
+    from audit.ingest.pseudonyms import read_key
+
+    out = getattr(given, "out", None)
+    return {
+        "data_to": _data_to(given),
+        "allow_set_aside": given.allow_set_aside,
+        "drop_columns": given.drop_column,
+        "key": None if given.key is None else read_key(given.key, output_folder=out),
+    }
 
 
 def _data_to(given: argparse.Namespace) -> str | None:

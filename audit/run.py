@@ -79,6 +79,7 @@ def run_audit(
             leads=rules.thresholds.known_leads,
             floor=rules.thresholds.known_floor,
         ),
+        key_id=log.key_id,
         synthetic=rules.synthetic,
     )
     return replace(results, tables={**tables, "benchmark_comparison": compare_with_benchmarks(results)})

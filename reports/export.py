@@ -176,6 +176,7 @@ def _identity(results: AuditResults) -> dict[str, object]:
         },
         "data_to": _json_value(results.data_to),
         "settings_sha256": settings_fingerprint(results.settings),
+        "key_id": results.key_id or None,
         "versions": dict(results.versions),
     }
 

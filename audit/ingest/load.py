@@ -68,7 +68,7 @@ def load_visits(
         Columns that seem to identify persons, alike headings, visit dates that would have to be guessed, or
         too many rows set aside.
     ValueError
-        No path, or `data_to` is not a date.
+        No path, `data_to` is not a date, or `drop_columns` is one text.
 
     Notes
     -----
@@ -94,9 +94,11 @@ def load_visits(
     (1, ['not_a_date'])
     >>> folder.cleanup()
     """
+    if isinstance(drop_columns, str):
+        raise ValueError(f"drop_columns must be a list of headings, got {drop_columns!r}")
     rules = AuditSettings() if settings is None else settings
     last_day = _day(data_to)
-    opened = without_columns([open_source(path) for path in _listed(paths)], drop_columns)
+    opened = without_columns([open_source(path, settings=rules) for path in _listed(paths)], drop_columns)
     sources = [file.source for file in opened]
     layout = layout_without(rules.layout, opened)
     refuse_unknown_headings(sources, layout)
@@ -173,6 +175,11 @@ def _file_findings(sources: Sequence[Source], logs: Sequence[RawLog]) -> pd.Data
             words = "The last line is incomplete. Was the export cut short?"
             entries.append((number, "file_cut_short", "warning", words))
     rows = [(rule, severity, number, 0, "", message) for number, rule, severity, message in entries]
+    rows.extend(
+        (note.rule, note.severity, number, note.line, note.column, note.message)
+        for number, log in enumerate(logs, start=1)
+        for note in log.notes
+    )
     return pd.DataFrame(rows, columns=list(FINDINGS))
 
 
