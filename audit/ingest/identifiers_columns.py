@@ -182,7 +182,7 @@ def _heading_counts(name: str, kind: str) -> bool:
 
 def _rules(column: FileColumn) -> tuple[Rule, ...]:
     """The rules for the values of the column, the plainest first."""
-    rules: tuple[Rule, ...] = (*CONTACT_RULES, BIRTH_TEXT_RULE, *NUMBER_RULES)
+    rules: tuple[Rule, ...] = (BIRTH_TEXT_RULE, *NUMBER_RULES, *CONTACT_RULES)
     if _kind(column) == "parity":
         rules = tuple(rule for rule in rules if rule.kind != POSTCODE)
     if column.name in REFERENCES:

@@ -45,14 +45,14 @@ STAFF_TITLE_RULES = (
 
 
 def looks_like_a_name(text: str, *, any_case: bool = False) -> bool:
-    """Whether a text looks like the name of a person: two to four words, capitals first, or initials.
+    """Whether a text looks like the name of a person: two to four words, capitals first or only, or initials.
 
     Parameters
     ----------
     text
         A value without space around it.
     any_case
-        Count words in small letters or capitals alone too.
+        Count words in small letters too.
 
     Returns
     -------
@@ -79,7 +79,7 @@ def _is_name_word(word: str, any_case: bool) -> bool:
         return False
     if word.casefold() in _PARTICLES or any_case:
         return True
-    return letters[0].isupper() and (len(letters) == 1 or not letters.isupper())
+    return letters[0].isupper()
 
 
 def name_places(texts: Sequence[str], *, any_case: bool = False) -> list[int]:

@@ -241,7 +241,7 @@ NUMBER_RULES = (
 # In references only: a column of dates is judged against the dates of the visits.
 BIRTH_REFERENCE_RULE = Rule(
     BIRTH_DATES,
-    r"[a-z]{0,4}[-_ ]?\d{8}(?:[-_ ]?[a-z]{1,4})?",
+    r"[a-z]{0,12}[-_ ]?\d{8}(?:[-_ ]?[a-z]{1,4})?",
     _is_birth_date,
     1 / 500,
     in_text=False,

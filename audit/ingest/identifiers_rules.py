@@ -269,8 +269,14 @@ def _inside(rule: Rule, cells: Sequence[str], shape: Shape) -> list[int]:
         place
         for place, cell in enumerate(cells)
         if _LOOSE.search(cell)
-        and not (shape.coded and _CODE.fullmatch(cell))
+        and not _is_usual_code(cell, shape)
         and any(
             len(match[0]) < len(cell) and rule.passes(significant(match[0])) for match in form.finditer(cell)
         )
     ]
+
+
+def _is_usual_code(cell: str, shape: Shape) -> bool:
+    """Whether a value is one of a column of codes and no longer or shorter than the others."""
+    usual = shape.coded and shape.distinct >= _FEWEST_REFERENCES and shape.usual_length in (0, len(cell))
+    return usual and bool(_CODE.fullmatch(cell))
