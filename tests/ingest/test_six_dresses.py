@@ -16,13 +16,7 @@ import pytest
 from fhir.resources.R4B import get_fhir_model_class
 
 from audit.cohort import derive_cohort
-from audit.ingest.accounting import account_rows
-from audit.ingest.checks import check_visits
-from audit.ingest.joined import stacked
-from audit.ingest.layout import match_headings
-from audit.ingest.read import open_source, read_rows
-from audit.ingest.reasons import FINDINGS, SET_ASIDE
-from audit.ingest.standardise import standardise
+from audit.ingest.load import load_visits
 from audit.records import VisitLog
 from audit.run import run_audit
 from audit.settings import AuditSettings, settings_from
@@ -315,26 +309,15 @@ DRESSES: dict[str, tuple[bytes, Mapping[str, Any]]] = {
     "FHIR": (as_ndjson(VISITS), PLAIN),
 }
 # What a file says of itself, not of its visits.
-OF_THE_FILE = {"resources_joined", "sheet_chosen", "headings_below"}
+OF_THE_FILE = {
+    *("resources_joined", "sheet_chosen", "headings_below"),
+    *("unknown_kinds", "dates_fit_either_order", "dates_from_serials"),
+}
 
 
 def loaded(path: Path, settings: AuditSettings) -> VisitLog:
-    """The log of a file, by the steps of ingest."""
-    source = open_source(path, settings=settings)
-    rows = read_rows(source, match_headings(source, settings.layout))
-    result = standardise([rows], settings)
-    aside = [(1, item.line, "", item.reason, "", item.message) for item in rows.rejected]
-    notes = [(note.rule, note.severity, 1, note.line, note.column, note.message) for note in rows.notes]
-    set_aside = stacked([pd.DataFrame(aside, columns=list(SET_ASIDE)), result.set_aside], SET_ASIDE)
-    found = [pd.DataFrame(notes, columns=list(FINDINGS)), result.findings, check_visits(result.visits)]
-    return VisitLog(
-        visits=result.visits,
-        set_aside=set_aside,
-        findings=stacked(found, FINDINGS),
-        accounting=account_rows([rows], result.visits, set_aside),
-        data_to=result.visits["visit_date"].max(),
-        patient_refs=result.patient_refs,
-    )
+    """The log of a file."""
+    return load_visits(path, settings)
 
 
 def dressed(folder: Path, name: str) -> VisitLog:
