@@ -11,7 +11,9 @@ import pandas as pd
 
 from audit.ingest.parse import Reading, cleaned, parse_reference, parse_text
 from audit.ingest.parse_dates import parse_date
-from audit.ingest.parse_numbers import parse_integer, parse_number, parse_parity
+from audit.ingest.parse_numbers import parse_integer, parse_number
+from audit.ingest.parse_parity import parse_parity
+from audit.ingest.parse_serials import are_serials, parse_serial
 from audit.ingest.parse_words import code_words, flag_words, parse_code, parse_flag
 from audit.ingest.raw import Flags, RawColumn
 from audit.schema.column import Column
@@ -56,9 +58,12 @@ def read_column(raw: RawColumn, column: Column, layout: Layout, *, decimal_comma
     Readings
         Values outside the hard limits have the reason ``out_of_range``. When more than half of a column's
         numbers lie above its maximum, all of them have the reason ``wrong_scale``: those within the limits
-        are then most likely on the other scale too.
+        are then most likely on the other scale too. Dates are read as a spreadsheet's numbers of days only
+        when the whole column is written so.
     """
     parser = _parser(column, layout, decimal_comma)
+    if column.kind == "date" and are_serials(raw.texts, np.bincount(raw.codes, minlength=len(raw.texts))):
+        parser = parse_serial
     synonyms = {cleaned(word).casefold(): code for word, code in layout.codes.get(column.name, {}).items()}
     in_cm = column.name not in layout.units
     readings = tuple(

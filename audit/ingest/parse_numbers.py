@@ -4,7 +4,6 @@ import re
 from collections.abc import Callable
 
 from audit.ingest.parse import Reading, known_text
-from audit.ingest.parse_parity import parse_parity as parse_parity
 from audit.ingest.parse_scores import parse_grade, parse_score
 from audit.schema.terms import UNIT_WORDS, UNITS
 

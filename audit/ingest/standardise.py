@@ -13,6 +13,7 @@ from audit.ingest.exceptions import charted_by_exception
 from audit.ingest.joined import Joined, join_logs, stacked
 from audit.ingest.masking import masked
 from audit.ingest.parse import Reading
+from audit.ingest.parse_columns import column_findings, with_routes
 from audit.ingest.raw import Flags, RawLog
 from audit.ingest.reasons import FINDINGS, REASONS, SET_ASIDE, rule_of
 from audit.ingest.repeats import repeated_rows, repeats_set_aside
@@ -61,7 +62,8 @@ def standardise(
     Returns
     -------
     Standardised
-        `visits` has the columns the log has, in the order of the schema, then ``source`` and ``row``.
+        `visits` has the columns the log has, in the order of the schema, then ``source`` and ``row``; and
+        births by route where only the parity tells them.
         `patient_ref` is a running number from 0 in order of first appearance. A row is set aside for its
         first reason only, so that rows in = rows used + rows set aside.
 
@@ -75,11 +77,13 @@ def standardise(
         name: read_column(raw, VISITS[name], settings.layout, decimal_comma=decimal_comma)
         for name, raw in joined.columns.items()
     }
+    columns = with_routes(columns)
     refuse_unclear_dates(columns["visit_date"], joined)
     aside, kept = _set_aside(columns, joined, data_to)
     visits = _frame(columns, joined, kept)
     repeats = repeated_rows(visits)
     findings = [_value_findings(read, joined, kept) for read in columns.values()]
+    findings.append(column_findings(columns, kept))
     visits, exceptions = charted_by_exception(visits, _blank_cells(columns, kept, settings), settings)
     used, refs = _numbered(visits[~repeats["repeats"].to_numpy()])
     return Standardised(

@@ -3,7 +3,8 @@
 import pytest
 
 from audit.ingest.parse import Reading, cleaned, parse_reference, parse_text
-from audit.ingest.parse_numbers import parse_integer, parse_number, parse_parity
+from audit.ingest.parse_numbers import parse_integer, parse_number
+from audit.ingest.parse_parity import parse_parity
 from audit.ingest.parse_words import code_words, flag_words, parse_code, parse_flag
 from audit.schema.visits import VISITS
 
