@@ -59,7 +59,7 @@ def why_empty(results: AuditResults, name: str) -> str:
     """Why a measure has nothing to show: its columns are missing, or nothing happened."""
     told = one(results, "indicator_availability", indicator=name)
     if told is not None and not told["available"]:
-        return f"{spoken(told['reason'])} It is not recorded in this log, which is not the same as none."
+        return f"{spoken(told['reason'])} Not recorded is not the same as none."
     return "There is nothing to show: no row of this log belongs here."
 
 

@@ -2,6 +2,8 @@
 
 import re
 
+from reports.words_for_columns import column_words
+
 _UNKNOWN = "Not known"
 
 # A yes or no says something only beside its question.
@@ -248,21 +250,21 @@ def within(text: str) -> str:
 
     Examples
     --------
-    >>> within("Bleeding or pain"), within("C11")
-    ('bleeding or pain', 'C11')
+    >>> within("Bleeding or pain"), within("A vaginal birth"), within("C11")
+    ('bleeding or pain', 'a vaginal birth', 'C11')
     """
-    return text[:1].lower() + text[1:] if len(text) > 1 and text[1].islower() else text
+    return text[:1].lower() + text[1:] if len(text) > 1 and (text[1].islower() or text[1] == " ") else text
 
 
 def spoken(text: object) -> str:
-    """A sentence of the audit with the names of columns and codes in it read aloud.
+    """A sentence of the audit with the names of columns and codes in it read aloud, between quotation marks.
 
     Examples
     --------
     >>> spoken("This log does not record removal_reason_main.")
-    'This log does not record removal reason main.'
+    'This log does not record “main reason for removal”.'
     """
-    return re.sub(r"\b[a-z0-9]+(_[a-z0-9]+)+\b", lambda found: found.group().replace("_", " "), str(text))
+    return re.sub(r"\b[a-z0-9]+(_[a-z0-9]+)+\b", lambda found: f"“{column_words(found.group())}”", str(text))
 
 
 def listed_causes(codes: list[str]) -> str:

@@ -58,19 +58,22 @@ def benchmarks_heading(ours: list[Row]) -> str:
     """How many comparisons lie apart, and of how many we cannot tell."""
     apart = [row for row in ours if row["verdict"] in _APART]
     unclear = [row for row in ours if row["verdict"] == "cannot_tell"]
-    tail = f"of {len(unclear)} we cannot tell" if unclear else "none is unclear"
+    tail = f"for {len(unclear)} we cannot tell" if unclear else "none is unclear"
+    if len(unclear) == len(ours):
+        return f"We cannot tell whether ours differ from {wording.plural(len(ours), 'published figure')}"
     if not apart:
-        return f"None of {len(ours)} comparisons lies apart from a published figure; {tail}"
+        return f"None of {wording.plural(len(ours), 'comparison')} lies apart from a published figure; {tail}"
     number = wording.number_word(len(apart)).capitalize()
-    return f"{number} of {len(ours)} comparisons {'lies' if len(apart) == 1 else 'lie'} apart; {tail}"
+    of = wording.plural(len(ours), "comparison")
+    return f"{number} of {of} {'lies' if len(apart) == 1 else 'lie'} apart; {tail}"
 
 
 def apart_sentence(row: Row) -> str:
     """One comparison that lies apart, with both figures and the difference."""
     own, published = _own(row), _published(row)
     return (
-        f"{word(row['outcome'])}{_of_whom(row)}: ours {own}, published {published}, {short_citation(row)}. "
-        f"Ours is {row['verdict']}."
+        f"{word(row['outcome'])}{_of_whom(row)}: ours is {row['verdict']} than published. Ours over the whole log: "
+        f"{_counts(row)}, {own}. Published: {published}, {short_citation(row)}."
     )
 
 
@@ -116,6 +119,11 @@ def _figure_of(row: Row, value: str, lower: str, upper: str) -> str:
     return f"{number(row[value])}{unit} ({number(row[lower])} to {number(row[upper])})"
 
 
+def _too_few(row: Row) -> bool:
+    """Whether ours is a proportion of so few that no percentage may be printed."""
+    return row["measure"] == "proportion" and is_known(row["own_n"]) and row["own_n"] < wording.FEW
+
+
 def _percentage(value: float) -> str:
     """A percentage with two decimals where it is small."""
     return wording.percent(value, places=2 if value < 0.01 else 1)
@@ -127,7 +135,9 @@ def _drawn(row: Row, value: str) -> str:
 
 
 def _own(row: Row) -> str:
-    """Our figure in words."""
+    """Our figure in words; of fewer than ten, counts alone."""
+    if _too_few(row):
+        return _counts(row)
     return _figure_of(row, "own", "own_lower", "own_upper")
 
 
@@ -167,6 +177,8 @@ def _forest(found: list[Row], key: str, floor: int) -> Figure:
 def _forest_finding(found: list[Row]) -> str:
     """What the comparisons of one outcome allow to be said together."""
     of = wording.plural(len(found), "comparison")
+    if len(found) == 1 and found[0]["verdict"] in (*_APART, "compatible"):
+        return f"ours is {found[0]['verdict']}"
     said = [
         f"{verdict} in {number} of {of}"
         for verdict in (*_APART, "compatible")
@@ -194,9 +206,9 @@ def _pair(row: Row, floor: int) -> list[Line]:
         "grey",
     )
     whom = f"Ours{_of_whom(row)}"
-    if row["measure"] in _CURVES and row["own_n"] < floor:
+    if _too_few(row) or (row["measure"] in _CURVES and row["own_n"] < floor):
         nan = float("nan")
-        return [Line(whom, nan, nan, nan, "too few observed"), published]
+        return [Line(whom, nan, nan, nan, _counts(row) if _too_few(row) else "too few observed"), published]
     own = (float(row["own"]), float(row["own_lower"]), float(row["own_upper"]))
     return [Line(whom, *own, _drawn(row, "own"), "accent" if row["verdict"] in _APART else "ink"), published]
 

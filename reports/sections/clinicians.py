@@ -2,7 +2,7 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, rows
+from reports.choosing import Row, limits_of, rows
 from reports.figures.funnel import funnel
 from reports.figures.theme import Drawing, Figure, Plot
 from reports.sections.parts import CASES_NOT_PEOPLE, PERIOD, ROLLING, counted_how, empty_section
@@ -11,6 +11,7 @@ from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_colum
 from reports.words_for_codes import stratum, word
 
 _SIGNALS = ("ask", "review")
+_OF_THE_SERVICE = ("service", "service_excluding_own")
 _TABLE = "failed_insertions_by_clinician"
 
 
@@ -80,41 +81,46 @@ def clinicians_heading(found: list[Row]) -> str:
     enough, marked = compared(found), beyond(found)
     if not enough:
         return "No clinician has enough attempts to compare"
+    if not judged(found):
+        return "The one clinician is the service, so there is nobody to compare with"
     if not marked and len(enough) == 1:
-        return "The one clinician with enough attempts to compare is the service"
+        return "The one clinician with enough attempts to compare lies within the limits of chance"
     if not marked:
         return f"All {len(enough)} clinicians compared lie within the limits of chance"
     number = wording.number_word(len(marked)).capitalize()
     return f"{number} of {len(enough)} clinicians compared {'lies' if len(marked) == 1 else 'lie'} beyond a limit"
 
 
+def judged(found: list[Row]) -> int:
+    """How many clinicians are compared with somebody else, or with a fixed target."""
+    alone = len(found) == 1 and found[0]["target_kind"] in _OF_THE_SERVICE
+    return 0 if alone else len(compared(found))
+
+
 def chance_marks(results: AuditResults) -> str:
     """How many marks chance alone would give, at most."""
-    enough = len(compared(rows(results, _TABLE, window=ROLLING)))
+    enough = judged(rows(results, _TABLE, window=ROLLING))
     if not enough:
-        return "Nobody is compared, so there are no marks."
+        return "Nobody is compared, so nobody is marked."
     tail = results.settings.thresholds.ask_tail
     most = 2 * tail * enough
     return (
-        f"{wording.plural(enough, 'clinician is', 'clinicians are')} compared on two sides, each with a chance of "
-        f"at most {wording.percent(tail)}% of crossing the 95% limit when nothing is amiss: chance alone would "
-        f"give at most {most:.1f} such marks."
+        f"{wording.plural(enough, 'clinician is', 'clinicians are')} compared. Even if nothing were amiss, chance "
+        f"alone would mark some: at most {most:.1f} on average ({wording.percent(tail)}% on each side)."
     )
 
 
 def mark_sentence(row: Row) -> str:
     """One mark in a sentence: counts, service, and what the women explain."""
     more = "more" if row["direction"] == "more" else "fewer"
-    after = (
-        "Allowing for births, it still crosses the limit"
-        if row["case_mix_signal"] in _SIGNALS
-        else "Allowing for births, it no longer crosses the limit"
-    )
+    still = "it still crosses the limit" if row["case_mix_signal"] in _SIGNALS else "it no longer does"
     limit = "99.8%" if row["signal"] == "review" else "95%"
+    n, events = wording.plural(row["n"], "attempt"), wording.count(row["events"])
+    lower, upper, _ = limits_of(row)
     return (
-        f"{stratum(row['by'], row['stratum'])}: {wording.proportion(row)} failed, {more} than the {limit} limit "
-        f"around {_target_of(row)} allows. {after} ({wording.count(row['events'])} seen, "
-        f"{row['expected']:.1f} expected)."
+        f"{stratum(row['by'], row['stratum'])}: {events} of {n} failed ({wording.percent(row['proportion'])}%, "
+        f"{wording.span(lower, upper)}), {more} than chance allows around {_target_of(row)} ({limit} limit). "
+        f"Births allowed for, {row['expected']:.1f} were to be expected: {still}."
     )
 
 

@@ -5,15 +5,15 @@ from collections.abc import Sequence
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, gate_rules, is_known, one, rows
-from reports.figures.curves import Curve, steps
+from reports.figures.curves import Curve, drawn_rows, steps
 from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
 from reports.sections.first_year import bounds_section
 from reports.sections.observation import as_equals, drawn_rules, gate_sentence, latest_women
 from reports.sections.parts import counted_how, empty_section
-from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section
+from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import Column, estimate_cell, html_table, number, plain
-from reports.words_for_codes import grouping, stratum, within, word
+from reports.words_for_codes import stratum, within, word
 
 _TABLE = "continuation_curve"
 _YEAR = 365
@@ -51,14 +51,14 @@ def continuation_heading(results: AuditResults) -> str:
     leading = usable.get("last_known")
     if leading is None:
         return "Too few devices have been followed for a year to say how many stay in use"
-    said = (
+    other = usable.get("assumed_in_place")
+    if as_equals(results) and other is not None:
+        either = f"{wording.percent(leading['survival'])} or {wording.percent(other['survival'])}"
+        return f"After 12 months {either} of 100 devices were still in use, depending on what silence means"
+    return (
         f"After 12 months {wording.percent(leading['survival'])} of 100 devices were still in use "
         f"({wording.span(leading['ci_lower'], leading['ci_upper'])})"
     )
-    other = usable.get("assumed_in_place")
-    if as_equals(results) and other is not None:
-        return f"{said}, or {wording.percent(other['survival'])} if silence means in place"
-    return said
 
 
 def _overall(results: AuditResults) -> list[Block]:
@@ -67,7 +67,7 @@ def _overall(results: AuditResults) -> list[Block]:
         Curve(word(rule), rows(results, _TABLE, by="overall", placement_kind="first", censoring=rule))
         for rule in gate_rules(results)
     ]
-    return [FigureBlock(_figure(results, "continuation-rules", _rules_title(results), curves, "censoring"))]
+    return _drawn(results, "continuation-rules", _rules_title(results), curves, "censoring")
 
 
 def _rules_title(results: AuditResults) -> str:
@@ -81,11 +81,11 @@ def _rules_title(results: AuditResults) -> str:
     if len(found) < 2:
         return "Devices still in use, under both rules of observation"
     said = " or ".join(wording.percent(row["survival"]) for row in found)
-    return f"{said} of 100 in use at 12 months, by how silence is read"
+    return f"{said} of 100 in use at 12 months, depending on what silence means"
 
 
-def _figure(results: AuditResults, id: str, title: str, curves: Sequence[Curve], named: str) -> Figure:
-    """Curves with the table of the same numbers at the grid of days."""
+def _drawn(results: AuditResults, id: str, title: str, curves: Sequence[Curve], named: str) -> list[Block]:
+    """Curves with the table of the same numbers at the grid of days; the table alone where too few are observed."""
     floor = results.settings.thresholds.at_risk_floor
     days = (0, *results.settings.windows.horizons)
     found = [row for curve in curves for row in curve.rows if round(row["days"]) in days]
@@ -97,17 +97,21 @@ def _figure(results: AuditResults, id: str, title: str, curves: Sequence[Curve],
     said = "; ".join(
         f"{within(curve.label)} {wording.percent(row['survival'])} of 100 at 12 months"
         for curve in curves
-        if (row := next((row for row in curve.rows if row["days"] == _YEAR), None)) is not None
+        if (row := next((row for row in curve.rows if row["days"] == _YEAR and not row["caution"]), None))
     )
-    return Figure(
+    table = html_table(f"{title}: numbers behind the curves", [name, *_curve_columns()], found)
+    if not any(drawn_rows(curve.rows, floor) for curve in curves):
+        return [Subheading(title), TableBlock(table)]
+    figure = Figure(
         id,
         title,
         (Plot(f"{id}-plot", steps(curves, counts="Still using, of 100", floor=floor), 430),),
-        f"{title}. Step curves with 95% bands, stopped below {floor} observed: {said}.",
-        html_table(f"{title}: numbers behind the curves", [name, *_curve_columns()], found),
+        f"{title}. Step curves with 95% bands, stopped below {floor} observed: {said or 'none reaches a year'}.",
+        table,
         f"Curves stop below {floor} observed. "
         f"{latest_women([row for curve in curves for row in curve.rows], floor, 'falls')}".strip(),
     )
+    return [FigureBlock(figure)]
 
 
 def _curve_columns() -> list[Column]:
@@ -137,8 +141,7 @@ def _families(results: AuditResults) -> list[Block]:
         if not curves:
             continue
         title = _test_title(results, "device_family", rule)
-        figure = _figure(results, f"continuation-family-{rule.replace('_', '-')}", title, curves, "stratum")
-        blocks.append(FigureBlock(figure))
+        blocks += _drawn(results, f"continuation-family-{rule.replace('_', '-')}", title, curves, "stratum")
     return blocks
 
 
@@ -147,7 +150,7 @@ def _test_title(results: AuditResults, by: str, rule: str) -> str:
     row = one(results, "continuation_tests", by=by, censoring=rule, placement_kind="first")
     groups = "device families" if by == "device_family" else "device classes"
     if row is None or not is_known(row["p_value"]):
-        return f"{grouping(by)}, {within(word(rule))}: no test possible"
+        return f"Too few to compare {groups} ({within(word(rule))})"
     told = f"(log-rank {wording.chance(row['p_value'])}, {within(word(rule))})"
     if row["p_value"] < 0.05:
         return f"Continuation differs between {groups} by more than chance {told}"
@@ -174,6 +177,9 @@ def _classes(results: AuditResults) -> list[Block]:
         Column("Observation", lambda row: word(row["censoring"]), "short"),
         *_curve_columns()[1:],
     ]
+    table = html_table("Devices in use at 12 months, by class", columns, both)
+    if not any(is_known(line.value) for line in lines):
+        return [Subheading(title), TableBlock(table)]
     told = "; ".join(f"{within(line.label)} {wording.percent(line.value)}" for line in lines)
     plot = dots(lines, counts="Still in use at 12 months, of 100", top=1.0)
     figure = Figure(

@@ -6,7 +6,8 @@ from reports.choosing import Row, one, rows
 from reports.sections.parts import files_read
 from reports.sections.section import Block, Caution, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, plain, proportion_columns
-from reports.words_for_codes import spoken, stratum, within, word
+from reports.words_for_codes import spoken, stratum, word
+from reports.words_for_columns import column_heading, column_words
 
 _KINDS = {"warning": "Check", "notice": "Know"}
 _EXPECTED = ("required", "one_of", "recommended")
@@ -52,8 +53,13 @@ def rows_used(results: AuditResults) -> str:
     if not into:
         return "The log holds no rows"
     if not aside:
-        return f"All {wording.count(into)} rows of the log were used"
-    return f"{wording.count(used)} of {wording.count(into)} rows were used, {wording.count(aside)} set aside"
+        return (
+            "The one row of the log was used"
+            if into == 1
+            else f"All {wording.count(into)} rows of the log were used"
+        )
+    were = "was" if used == 1 else "were"
+    return f"{wording.count(used)} of {wording.plural(into, 'row')} {were} used, {wording.count(aside)} set aside"
 
 
 def _rows(results: AuditResults) -> list[Block]:
@@ -89,7 +95,7 @@ def _findings(results: AuditResults) -> list[Block]:
         [
             Column("Rule", lambda row: word(row["rule"]), "label"),
             Column("Kind", lambda row: _KINDS.get(str(row["severity"]), word(row["severity"])), "short"),
-            Column("Field", lambda row: word(row["column"]), "text"),
+            Column("Field", lambda row: column_heading(row["column"]), "text"),
             Column("Rows", number("n")),
             Column("What it means, in one example", lambda row: spoken(row["message"]), "text"),
         ],
@@ -135,14 +141,14 @@ def _completeness(results: AuditResults) -> list[Block]:
         return []
     least = least_complete(results)
     columns = proportion_columns(
-        Column("Field", lambda row: word(row["column"]), "label"), events="Filled in"
+        Column("Field", lambda row: column_heading(row["column"]), "label"), events="Filled in"
     )
     columns = [column for column in columns if column.heading != "Not known"]
     expected = [row for row in found if row["requirement"] in _EXPECTED]
     others = [row for row in found if row["requirement"] not in _EXPECTED]
     heading = "How complete the fields are"
     if least is not None:
-        heading = f"Least often filled in: {within(word(least['column']))}, {wording.proportion(least)}"
+        heading = f"Least often filled in: {column_words(least['column'])}, {wording.proportion(least)}"
     blocks: list[Block] = [
         Subheading(heading),
         Paragraph(
@@ -180,7 +186,7 @@ def _available(results: AuditResults) -> list[Block]:
         found,
     )
     heading = (
-        f"{wording.plural(len(off), 'figure')} of {len(found)} cannot be given from this log"
+        f"{len(off)} of {wording.plural(len(found), 'figure')} cannot be given from this log"
         if off
         else f"All {len(found)} figures can be given from this log"
     )

@@ -60,7 +60,7 @@ def expulsion_heading(results: AuditResults) -> str:
     other = one(results, _TABLE, censoring="assumed_in_place", **same)
     if as_equals(results) and other is not None:
         either = f"{wording.percent(row['incidence'])} or {wording.percent(other['incidence'])}"
-        return f"By 12 months {either} of 100 {which} had been expelled, by how silence is read"
+        return f"By 12 months {either} of 100 {which} had been expelled, depending on what silence means"
     return (
         f"By 12 months {wording.percent(row['incidence'])} of 100 {which} had been expelled "
         f"({wording.span(row['ci_lower'], row['ci_upper'])})"
@@ -150,7 +150,7 @@ def _rules(results: AuditResults) -> list[Block]:
         Column("By", lambda row: wording.since_placement(row["days"]), "short"),
     ]
     return [
-        Subheading("Two ways of reading the silence"),
+        Subheading("What silence may mean"),
         Paragraph(
             "Last known: a woman is observed to the last day her device was known in place. Assumed in place: a "
             "woman who reported nothing is taken to have kept it. The truth is likely to lie between.",

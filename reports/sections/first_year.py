@@ -102,16 +102,15 @@ def _known_only(row: Row) -> str:
 def _readings_sentence(results: AuditResults, found: list[Row]) -> str:
     """The widest question, any ending, read in each of the ways that the page may show."""
     row = found[-1]
-    none, every = wording.percent(row["bound_lower"]), wording.percent(row["bound_upper"])
-    unknown = wording.plural(row["n_unknown"], "woman", "women")
     if not row["n_unknown"]:
         return "The outcome of the first year is known for all, so nothing is left to guess."
-    could = (
-        f"it could be {none} of 100, if none of the {unknown} not known did, or {every}, if all of them did"
-    )
-    if results.gate == "bounds_only":
-        return f"How many devices ended in the first year? {could[:1].upper()}{could[1:]}."
+    none, every = wording.percent(row["bound_lower"]), wording.percent(row["bound_upper"])
+    seen = wording.plural(row["events"], "device is", "devices are")
+    unknown = wording.plural(row["n_unknown"], "other", "others")
+    known = f" among {wording.count(row['n'])} whose first year is known"
+    if results.gate != "bounds_only":
+        known += f", {wording.percent(row['proportion'])} in 100"
     return (
-        f"Of those whose first year is known, {wording.percent(row['proportion'])} of 100 devices ended in it; "
-        f"among all, {could}."
+        f"{seen} known to have ended in the first year{known}. If none of the {unknown} did, it is {none} in 100 "
+        f"of all; if all of them did, {every}."
     )

@@ -5,8 +5,8 @@ from reports import wording
 from reports.choosing import Row, limits_of, one, rows
 from reports.sections.first_year import three_readings
 from reports.sections.observation import gate_sentence
-from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section, proportion_figure
-from reports.sections.section import Block, FigureBlock, Paragraph, Section, Subheading, TableBlock
+from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section, proportion_blocks
+from reports.sections.section import Block, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns
 from reports.words_for_codes import stratum, word
 
@@ -71,7 +71,7 @@ def _measured(results: AuditResults, name: str, events: str, of: str) -> list[Bl
     blocks: list[Block] = [TableBlock(html_table(caption, columns, overall, foot=PROPORTION_FOOT))]
     sites = [row for row in rows(results, name, by="site_ref", window=ROLLING) if row["n"]]
     if len(sites) > 1:
-        figure = proportion_figure(
+        blocks += proportion_blocks(
             f"{name.replace('_', '-')}-by-site",
             _site_title(sites, name),
             sites,
@@ -82,7 +82,6 @@ def _measured(results: AuditResults, name: str, events: str, of: str) -> list[Bl
             axis=f"{events}, of 100",
             note="Fell due in the twelve months to the end of the period.",
         )
-        blocks.append(FigureBlock(figure))
     return blocks
 
 

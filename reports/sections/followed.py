@@ -118,6 +118,7 @@ def _followed(
     """A figure read off a curve at 12 months, under both rules of observation."""
     (row, other), (section, what, ended, told) = pair, words
     number, limits = wording.percent(row[value]), wording.span(row["ci_lower"], row["ci_upper"])
+    limits = f"95% interval {limits}"
     beside, second = told, None
     equals = as_equals(results)
     if other is not None:
@@ -131,7 +132,7 @@ def _followed(
     return Found(
         f"{number} in 100 devices",
         what,
-        f"{events} {ended} ({limits}, 95%); {wording.count(row['at_risk'])} still observed at 12 months",
+        f"{limits}; {events} {ended}, {wording.count(row['at_risk'])} still observed at 12 months",
         float(row[value]),
         float(row["ci_lower"]),
         float(row["ci_upper"]),
@@ -160,8 +161,7 @@ def _pregnancy(results: AuditResults) -> Found | None:
         wording.count(row["events"]) if row["events"] else "None",
         f"{'pregnancy' if row['events'] == 1 else 'pregnancies'} with a device, in "
         f"{wording.plural(row['person_years'], 'woman-year')}",
-        f"{figure} per 100 woman-years, exact 95%"
-        f"{'; blanks read as no' if charting_note(results, 'pregnancy') else ''}",
+        f"{figure} per 100 woman-years{'; blanks read as no' if charting_note(results, 'pregnancy') else ''}",
         float(row["rate"]),
         float(row["ci_lower"]),
         float(row["ci_upper"]),

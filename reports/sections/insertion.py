@@ -12,7 +12,7 @@ from reports.sections.parts import (
     charting_note,
     counted_how,
     empty_section,
-    proportion_figure,
+    proportion_blocks,
 )
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns
@@ -43,9 +43,13 @@ def failed_heading(headline: Row) -> str:
     if not headline["n"]:
         return "No insertion with a known outcome in this period"
     if not headline["events"]:
-        return f"A device was placed at every one of {wording.plural(headline['n'], 'visit')}"
+        every = (
+            "the one visit" if headline["n"] == 1 else f"every one of {wording.count(headline['n'])} visits"
+        )
+        return f"A device was placed at {every}"
     events, n = wording.count(headline["events"]), wording.count(headline["n"])
-    return f"{events} of {n} visits for an insertion ended without a device"
+    visits = "visit" if headline["n"] == 1 else "visits"
+    return f"{events} of {n} {visits} for an insertion ended without a device"
 
 
 def _three(results: AuditResults) -> list[Block]:
@@ -89,7 +93,7 @@ def _by_parity(results: AuditResults) -> list[Block]:
             f"Without a vaginal birth before, {wording.proportion(by_answer['no'])} failed; "
             f"with one, {wording.proportion(by_answer['yes'])}"
         )
-    figure = proportion_figure(
+    return proportion_blocks(
         "failed-by-parity",
         title,
         found,
@@ -100,7 +104,6 @@ def _by_parity(results: AuditResults) -> list[Block]:
         axis="Failed, of 100 visits",
         note="Twelve months to the end of the period.",
     )
-    return [FigureBlock(figure)]
 
 
 def _over_time(results: AuditResults) -> list[Block]:
@@ -139,7 +142,7 @@ def _over_time(results: AuditResults) -> list[Block]:
         f"{title}. Points with 95% intervals for {len(found)} quarters around "
         f"{wording.percent(whole['proportion'])}% in the whole log.",
         table,
-        f"Of {len(found)} intervals of 95%, about one in twenty lies apart by chance alone.",
+        "By chance alone about one interval in twenty lies apart.",
     )
     return [FigureBlock(figure)]
 
@@ -201,9 +204,9 @@ def failure_reasons_section(results: AuditResults) -> Section:
     """Why attempts failed."""
     found = rows(results, "failure_reasons", window=ROLLING)
     if not found:
-        return empty_section(results, "failure-reasons", "Why attempts failed", "failure_reasons")
+        return _no_reasons(results)
     heading = _reasons_heading(found)
-    figure = proportion_figure(
+    drawn = proportion_blocks(
         "failure-reasons-figure",
         f"What stopped {wording.plural(found[0]['n'], 'failed attempt')}",
         found,
@@ -222,12 +225,25 @@ def failure_reasons_section(results: AuditResults) -> Section:
     ]
     blocks: list[Block] = [
         Paragraph("Each failed attempt has one main reason, as the clinician wrote it.", "Twelve months."),
-        FigureBlock(figure),
+        *drawn,
         Subheading("This period alone"),
         TableBlock(html_table("Reasons for failure, this period", columns, now)),
         counted_how("failure_reasons"),
     ]
     return Section("failure-reasons", "Why attempts failed", heading, tuple(blocks))
+
+
+def _no_reasons(results: AuditResults) -> Section:
+    """Nothing failed, or reasons are not recorded."""
+    empty = empty_section(results, "failure-reasons", "Why attempts failed", "failure_reasons")
+    seen = one(results, "failed_insertions", by="overall", unit="operator_attempt", window=ROLLING)
+    if seen is None or not seen["n"] or seen["events"]:
+        return empty
+    attempts = "The one attempt" if seen["n"] == 1 else f"None of {wording.count(seen['n'])} attempts"
+    said = f"{attempts} in twelve months {'did not fail' if seen['n'] == 1 else 'failed'}"
+    return Section(
+        empty.id, empty.label, said, (Paragraph("So there is no reason to give."), empty.blocks[-1])
+    )
 
 
 def _reasons_heading(found: list[Row]) -> str:

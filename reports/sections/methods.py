@@ -9,7 +9,8 @@ from reports.sections.clinicians import target_words
 from reports.sections.parts import CASES_NOT_PEOPLE, files_read
 from reports.sections.section import Items, Paragraph, Section, Subheading, TableBlock, Terms
 from reports.tables import Column, html_table, plain
-from reports.words_for_codes import within, word
+from reports.words_for_codes import word
+from reports.words_for_columns import column_words
 
 _GLOSSARY = {
     "Attempt": "An insertion begun: an instrument passed the external os, or a tenaculum was applied.",
@@ -90,7 +91,7 @@ def _rules(results: AuditResults) -> Markup:
             f"when more than {wording.percent(thresholds.set_aside_banner)}% of rows are set aside",
         ),
         ("Charted by exception", _charted(results)),
-        ("Clinicians compared from", f"{thresholds.clinician_attempts} attempts"),
+        ("Clinicians compared from", wording.plural(thresholds.clinician_attempts, "attempt")),
         ("Limits of a funnel, each side", _tails(results)),
         ("Margins set", _margins(results)),
     ]
@@ -104,7 +105,7 @@ def _rules(results: AuditResults) -> Markup:
 def _charted(results: AuditResults) -> str:
     """The columns in which a blank reads no."""
     columns = results.settings.charted_by_exception
-    return wording.listed([within(word(column)) for column in columns]) or "no column: a blank is not known"
+    return wording.listed([column_words(column) for column in columns]) or "no column: a blank is not known"
 
 
 def _tails(results: AuditResults) -> str:

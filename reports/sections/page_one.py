@@ -11,9 +11,10 @@ from reports.sections import benchmarks, clinicians, rates
 from reports.sections.data_quality import accounted, filled_in, least_complete, set_aside_banner
 from reports.sections.follow_up import site_apart
 from reports.sections.parts import CASES_NOT_PEOPLE, WHOLE
-from reports.sections.statements import Statement, statements
+from reports.sections.statements import Statement, legend, statements
 from reports.tables import Column, html_table, plain
 from reports.words_for_codes import quarter, stratum, within, word
+from reports.words_for_columns import column_words
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,7 @@ class PageOne:
     banner: str
     believe: Believe
     statements: tuple[Statement, ...]
-    scale_note: str
+    legend: str
     beyond: tuple[str, ...]
     by_chance: str
     action_heading: str
@@ -51,14 +52,14 @@ def page_one(results: AuditResults) -> PageOne:
         banner=set_aside_banner(results),
         believe=_believe(results),
         statements=said,
-        scale_note=f"The scale is the same for all, 0 to {100 * top:.3g} in 100, unless said.",
+        legend=legend(said, top),
         beyond=beyond_chance(results),
         by_chance=_by_chance(results),
         action_heading=_action_heading(actions),
         actions=_actions(actions) if actions else None,
         decided=(
-            "No earlier audit is on record, so nothing can be said yet about decisions taken and whether they "
-            "worked; the next audit will show each figure's change with its interval."
+            "No earlier audit is on record. The next one will show how each figure has changed, and whether what "
+            "was decided has worked."
         ),
     )
 
@@ -98,7 +99,7 @@ def _believe(results: AuditResults) -> Believe:
         seldom = f"{wording.count(least['events'])} of {wording.count(least['n'])}"
         said = (
             f"entries that every log should have are filled in ({wording.percent(whole['proportion'])}%); least "
-            f"often {within(word(least['column']))}, {seldom}"
+            f"often: {column_words(least['column'])}, {seldom}"
         )
         figures.append((f"{wording.count(whole['events'])} of {wording.count(whole['n'])}", said))
     return Believe(_BELIEVE.get(results.gate, _BELIEVE["not_yet_due"]), tuple(figures))
@@ -127,7 +128,7 @@ def beyond_chance(results: AuditResults) -> tuple[str, ...]:
 def _by_chance(results: AuditResults) -> str:
     """How many such crossings chance alone would give."""
     found = rows(results, "failed_insertions_by_clinician", window="rolling_12_months")
-    people = len(clinicians.compared(found))
+    people = clinicians.judged(found)
     causes, papers = rates.judged(results), benchmarks.judged(results)
     looked = people + causes + papers
     if not looked:
@@ -140,8 +141,8 @@ def _by_chance(results: AuditResults) -> str:
     ]
     made = wording.plural(looked, "comparison was", "comparisons were")
     return (
-        f"{made} made ({wording.listed([part for part in parts if part])}). If nothing were amiss, chance alone "
-        f"would take at most about {most:.1f} of them across. {CASES_NOT_PEOPLE}"
+        f"{made} made: {wording.listed([part for part in parts if part])}. Even if nothing were amiss, chance "
+        f"alone would carry some across a limit: at most {most:.1f} on average. {CASES_NOT_PEOPLE}"
     )
 
 

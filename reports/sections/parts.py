@@ -5,10 +5,10 @@ from collections.abc import Callable, Sequence
 from audit.records import AuditResults
 from audit.schema.indicators import BY_TABLE
 from reports import wording
-from reports.choosing import Row, limits_of, only_bounds, rows, why_empty
+from reports.choosing import Row, is_known, limits_of, only_bounds, rows, why_empty
 from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
-from reports.sections.section import Paragraph, Section, Terms
+from reports.sections.section import Block, FigureBlock, Paragraph, Section, Subheading, TableBlock, Terms
 from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns
 from reports.words_for_codes import spoken, stratum, within, word
 
@@ -79,7 +79,7 @@ def dot_line(row: Row, label: str, *, tone: str = "ink") -> Line:
     )
 
 
-def proportion_figure(
+def proportion_blocks(
     id: str,
     title: str,
     found: Sequence[Row],
@@ -91,19 +91,24 @@ def proportion_figure(
     axis: str,
     named: Callable[[Row], str] | None = None,
     note: str = "",
-) -> Figure:
-    """Dots with intervals for the rows of a proportion, with the table of the same rows."""
+) -> list[Block]:
+    """Dots with intervals for the rows of a proportion, with the table of the same rows; the table alone where no
+    row has enough to draw."""
     label = named or (lambda row: stratum(row["by"], row["stratum"]))
     # The unknown stand in the table; a handful of them would stretch the scale for everyone.
     drawn = [row for row in found if str(row.get("stratum")) != "unknown"]
     lines = [dot_line(row, label(row)) for row in drawn]
     columns = proportion_columns(Column(heading, label, "label"), events=events, of=of)
     told = "; ".join(f"{within(label(row))} {wording.proportion(row)}" for row in found)
-    return Figure(
+    table = html_table(caption, columns, found, foot=PROPORTION_FOOT)
+    if not any(is_known(line.value) for line in lines):
+        return [Subheading(title), TableBlock(table)]
+    figure = Figure(
         id,
         title,
         (Plot(f"{id}-plot", dots(lines, counts=axis), height(lines)),),
         f"{title}. Dots with 95% intervals: {told}.",
-        html_table(caption, columns, found, foot=PROPORTION_FOOT),
+        table,
         note,
     )
+    return [FigureBlock(figure)]

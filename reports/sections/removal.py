@@ -51,7 +51,7 @@ def removal_heading(results: AuditResults, row: Row | None) -> str:
     other = one(results, _TABLE, by="overall", cause="removal", days=_YEAR, censoring="assumed_in_place")
     if as_equals(results) and other is not None:
         either = f"{wording.percent(row['incidence'])} or {wording.percent(other['incidence'])}"
-        return f"By 12 months {either} of 100 devices had been taken out, by how silence is read"
+        return f"By 12 months {either} of 100 devices had been taken out, depending on what silence means"
     return (
         f"By 12 months {wording.percent(row['incidence'])} of 100 devices had been taken out "
         f"({wording.span(row['ci_lower'], row['ci_upper'])})"
@@ -160,12 +160,12 @@ def _endings(results: AuditResults) -> list[Block]:
     columns = incidence_columns(Column("Ending", lambda row: word(row["cause"]), "label"))
     columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
     table = html_table(
-        "Every way a spell can end, by 12 months",
+        "Every way the use of a device can end, by 12 months",
         columns,
         found,
         foot="Under one rule, the cumulative incidences and those still in use add up to 100.",
     )
-    return [Folded("Every way a spell can end", table)]
+    return [Folded("Every way the use of a device can end", table)]
 
 
 def _devices(results: AuditResults) -> list[Block]:

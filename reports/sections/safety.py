@@ -2,7 +2,7 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, gate_rules, one, rows
+from reports.choosing import Row, gate_rules, is_known, one, rows
 from reports.sections.observation import gate_sentence
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, charting_note, counted_how, empty_section
 from reports.sections.section import Block, Folded, Paragraph, Section, TableBlock
@@ -50,7 +50,7 @@ def perforation_heading(results: AuditResults) -> str:
         return "There is no attempt at which a perforation could be counted"
     return (
         f"{_number(now)} confirmed in this period; {wording.number_word(int(whole['events']))} in the whole log of "
-        f"{wording.count(whole['n'])} attempts"
+        f"{wording.plural(whole['n'], 'attempt')}"
     )
 
 
@@ -100,7 +100,12 @@ def pregnancy_section(results: AuditResults) -> Section:
         blocks.append(Folded("By device", html_table("Pregnancies by device", by_device, devices)))
     blocks.append(counted_how("pregnancy"))
     leading = one(results, "pregnancy", by="overall", band="all", censoring="last_known")
-    heading = f"Pregnancies: {wording.per_hundred_years(leading)}" if leading else "Pregnancies with a device"
+    if leading is None:
+        heading = "Pregnancies with a device"
+    elif not is_known(leading["rate"]):
+        heading = "No time with a device has been observed, so pregnancies cannot be counted"
+    else:
+        heading = f"Pregnancies: {wording.per_hundred_years(leading)}"
     return Section("pregnancy", "Pregnancy with a device", heading, tuple(blocks))
 
 

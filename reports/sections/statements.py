@@ -1,5 +1,6 @@
 """What happened, in five to seven statements: the count large, the interval in words, a drawing on one scale."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -47,7 +48,10 @@ def _all(results: AuditResults) -> list[Found]:
             results,
             "failed_insertions",
             "failed-insertions",
-            "visits for an insertion ended without a device",
+            (
+                "visit for an insertion ended without a device",
+                "visits for an insertion ended without a device",
+            ),
             outcome="failed_insertion",
             unit="visit",
         ),
@@ -55,7 +59,10 @@ def _all(results: AuditResults) -> list[Found]:
             results,
             "vasovagal_by_parity",
             "vasovagal",
-            "insertion visits saw a vasovagal reaction, of any grade",
+            (
+                "insertion visit saw a vasovagal reaction, of any grade",
+                "insertion visits saw a vasovagal reaction, of any grade",
+            ),
             outcome="vasovagal",
             definition="vasovagal_any",
         ),
@@ -63,7 +70,10 @@ def _all(results: AuditResults) -> list[Found]:
             results,
             "perforation",
             "perforation",
-            "attempts are known to have perforated the uterus",
+            (
+                "attempt is known to have perforated the uterus",
+                "attempts are known to have perforated the uterus",
+            ),
             outcome="perforation",
             definition="confirmed",
         ),
@@ -73,13 +83,13 @@ def _all(results: AuditResults) -> list[Found]:
 
 
 def _proportion(
-    results: AuditResults, table: str, section: str, words: str, *, outcome: str, **labels: object
+    results: AuditResults, table: str, section: str, words: tuple[str, str], *, outcome: str, **labels: object
 ) -> Found | None:
-    """A proportion of the period as a statement."""
+    """A proportion of the period as a statement; `words` for one and for several."""
     row = one(results, table, by="overall", window=PERIOD, **labels)
     if row is None or not row["n"]:
         return None
-    lower, upper, whose = limits_of(row)
+    lower, upper, _ = limits_of(row)
     places = wording.decimals(upper)
     drawn = row["n"] >= wording.FEW and not only_bounds(row)
     unknown = f"{wording.count(row['n_unknown'])} not recorded" if row["n_unknown"] else "all recorded"
@@ -87,20 +97,20 @@ def _proportion(
         unknown = "blanks read as no" if not row["n_unknown"] else f"{unknown}, blanks read as no"
     nan = float("nan")
     if row["n"] >= wording.FEW and not row["events"] and not only_bounds(row):
-        figure = f"up to {wording.percent(upper, places=places)}% is still possible (exact 95%); {unknown}"
+        figure = f"up to {wording.percent(upper, places=places)}% is still possible; {unknown}"
     elif only_bounds(row):
         figure = f"between {wording.span(row['bound_lower'], row['bound_upper'])}%: too much is not recorded"
     elif not drawn:
-        figure = "too few for a percentage"
+        figure = f"too few for a percentage; {unknown}"
     else:
         figure = (
             f"{wording.percent(row['proportion'], places=places)}% "
-            f"({wording.span(lower, upper, places=places)}, {whose} 95%); {unknown}"
+            f"({wording.span(lower, upper, places=places)}); {unknown}"
         )
     big = f"{wording.count(row['events']) if row['events'] else 'None'} of {wording.count(row['n'])}"
     return Found(
         big,
-        words,
+        words[row["n"] != 1],
         figure,
         float(row["proportion"]) if drawn else nan,
         lower if drawn else nan,
@@ -144,7 +154,7 @@ def _said(results: AuditResults, found: Found, shared: float) -> Statement:
 def _none_alike(results: AuditResults, found: Found) -> str:
     """Whether there are published figures for other groups of women, or none at all."""
     if rows(results, "benchmark_comparison", outcome=found.section, verdict=_VERDICTS):
-        return "Published figures define or divide it differently: see Published figures."
+        return "Published figures count it differently: see “Published figures”."
     return "No published figure is like it."
 
 
@@ -153,14 +163,31 @@ def _compared(row: Row) -> str:
     places = wording.decimals(row["published_upper"])
     published = wording.percent(row["published"], places=places)
     limits = wording.span(row["published_lower"], row["published_upper"], places=places)
+    paper = f"Published: {published}% ({limits}), {short_citation(row)}."
+    if row["own_n"] < wording.FEW:
+        return f"{paper} Ours are too few to compare."
     own = wording.percent(row["own"], places=places)
     verdict = {
-        "higher": "ours is higher",
-        "lower": "ours is lower",
+        "higher": "higher",
+        "lower": "lower",
         "compatible": "compatible",
         "cannot_tell": "we cannot tell them apart",
     }[str(row["verdict"])]
-    return (
-        f"Published: {published}% ({limits}), {short_citation(row)}. Ours in its way of counting, whole log: "
-        f"{own}%; {verdict}."
-    )
+    return f"{paper} Ours, counted that way over the whole log: {own}%, {verdict}."
+
+
+def legend(said: Sequence[Statement], top: float) -> str:
+    """What the small drawings show, as far as there are any."""
+    marks = "".join(statement.mark for statement in said)
+    if not marks:
+        return ""
+    parts = [
+        (
+            "<circle",
+            "Dot and line: the figure and its 95% interval (Wilson's, or exact where a count is small).",
+        ),
+        ("hollow", "Hollow dot: if silence means still in place."),
+        ('class="band"', "Grey band: the published figure's interval."),
+        ("<circle", f"The scale runs from 0 to {100 * top:.3g} in 100, unless said."),
+    ]
+    return " ".join(text for sign, text in parts if sign in marks)

@@ -9,9 +9,9 @@ from reports.sections.parts import (
     charting_note,
     counted_how,
     empty_section,
-    proportion_figure,
+    proportion_blocks,
 )
-from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
+from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns
 from reports.words_for_codes import grouping, stratum, within, word
 
@@ -90,7 +90,7 @@ def _figure(results: AuditResults, definition: str) -> list[Block]:
         limits = wording.ratio_span(contrast["ratio_lower"], contrast["ratio_upper"])
         note = f"Twelve months. Ratio {wording.ratio(contrast['ratio'])} (95% interval {limits})."
         title = f"{word(definition)}: {_how_often(contrast)}"
-    figure = proportion_figure(
+    return proportion_blocks(
         f"reaction-{definition.replace('_', '-')}",
         title,
         found,
@@ -101,7 +101,6 @@ def _figure(results: AuditResults, definition: str) -> list[Block]:
         axis="Reacted, of 100 insertion visits",
         note=f"{note} {_BLANKS}" if charting_note(results, _TABLE) else note,
     )
-    return [FigureBlock(figure)]
 
 
 def _how_often(contrast: Row) -> str:

@@ -70,8 +70,8 @@ def _charted(results: AuditResults, *columns: str) -> AuditResults:
 @pytest.mark.parametrize(
     ("column", "make", "said"),
     [
-        ("vasovagal_grade", vasovagal_section, "Vasovagal grade: 31 blanks are read as no"),
-        ("perforation_suspected", perforation_section, "Perforation suspected: 31 blanks are read as no"),
+        ("vasovagal_grade", vasovagal_section, "“grade of the vasovagal reaction”: 31 blanks are read as no"),
+        ("perforation_suspected", perforation_section, "“perforation suspected”: 31 blanks are read as no"),
         ("pregnancy", pregnancy_section, "Pregnancy: 31 blanks are read as no"),
     ],
 )

@@ -2,6 +2,7 @@
 
 import html
 import re
+from collections.abc import Callable
 from dataclasses import replace
 
 import pandas as pd
@@ -20,6 +21,7 @@ from reports.sections.section import Section
 from reports.sections.vasovagal import contrast_sentence
 from reports.wording import in_a_hundred
 
+MakeResults = Callable[..., AuditResults]
 GATES = ("last_known_leads", "both_as_equals", "bounds_only", "not_yet_due")
 
 
@@ -150,7 +152,7 @@ def test_clinicians_come_in_order_of_code_and_a_mark_is_a_reason_to_look(demo_re
     assert codes == sorted(codes)
     words = _words(clinicians.clinicians_section(demo_results))
     assert "never a finding about a person" in words
-    assert "chance alone would give at most" in words
+    assert "chance alone would mark some: at most" in words
 
 
 def test_only_what_crosses_a_limit_stands_under_beyond_chance(demo_results: AuditResults) -> None:
@@ -200,10 +202,12 @@ def test_page_one_holds_five_to_seven_statements_with_their_counts(demo_results:
 def test_a_verdict_needs_an_interval_on_both_sides() -> None:
     row = {"verdict": "higher", "by": "overall", "stratum": "overall", "outcome": "failed_insertion"}
     row |= {"measure": "proportion", "own": 0.06, "own_lower": 0.05, "own_upper": 0.07}
+    row |= {"own_events": 60, "own_n": 1000}
     row |= {"published": 0.04, "published_lower": 0.03, "published_upper": 0.05}
     row |= {"citation": "Smith AB, Jones C. 2015. A journal 1:1"}
     assert benchmarks.apart_sentence(row) == (
-        "Failed insertion: ours 6.0% (5.0 to 7.0), published 4.0% (3.0 to 5.0), Smith et al. 2015. Ours is higher."
+        "Failed insertion: ours is higher than published. Ours over the whole log: 60 of 1,000, 6.0% (5.0 to 7.0). "
+        "Published: 4.0% (3.0 to 5.0), Smith et al. 2015."
     )
 
 
@@ -261,7 +265,7 @@ def test_one_clinician_and_one_site_are_enough_for_a_page(demo_results: AuditRes
 
     tables = {name: only_one(table) for name, table in demo_results.tables.items()}
     page = render_internal(replace(demo_results, tables=tables))
-    assert "The one clinician with enough attempts to compare is the service" in page
+    assert "The one clinician is the service, so there is nobody to compare with" in page
     assert "outcome-known-by-site" not in page
 
 
@@ -302,4 +306,84 @@ def test_first_passes_that_are_not_recorded_are_said_to_be_so(demo_results: Audi
     assert "first_pass_success" not in demo_results.tables
     words = _words(failed_insertions_section(demo_results))
     assert "Placed at the first pass: nothing to show" in words
-    assert "does not record attempts same visit" in words
+    assert "does not record “passes at the visit”" in words
+
+
+def test_one_woman_is_said_in_the_singular(make_results: MakeResults) -> None:
+    log = pd.DataFrame({"disposition": ["in", "used"], "reason": "", "n": 1})
+    counts = pd.DataFrame({"events": [0], "n": [1], "n_unknown": [0]})
+    labels = {"by": "overall", "stratum": "overall", "window": "period", "unit": "visit", "n_deferred": 0}
+    failed = with_proportions(counts.assign(**labels))
+    attempts = failed.assign(unit="operator_attempt", window="rolling_12_months")
+    whole = failed.assign(definition="confirmed", window="all")
+    tables = {
+        "row_accounting": log,
+        "failed_insertions": pd.concat([failed, attempts], ignore_index=True),
+        "perforation": pd.concat([whole.assign(window="period"), whole], ignore_index=True),
+    }
+    results = make_results(tables)
+    headings = [make(results).heading for make in INTERNAL]
+    assert "The one row of the log was used" in headings
+    assert "A device was placed at the one visit" in headings
+    assert "The one attempt in twelve months did not fail" in headings
+    assert "No perforation confirmed in this period; none in the whole log of 1 attempt" in headings
+    said = [f"{found.big} {found.words}" for found in page_one(results).statements]
+    assert "None of 1 visit for an insertion ended without a device" in said
+
+
+def test_a_clinician_among_others_with_too_few_attempts_is_compared(demo_results: AuditResults) -> None:
+    found = rows(demo_results, "failed_insertions_by_clinician", window="rolling_12_months")
+    within = next(row for row in found if row["signal"] == "none")
+    few = {**within, "stratum": "C99", "signal": "too_few_to_classify"}
+    assert clinicians.judged([within]) == 0
+    assert clinicians.judged([{**within, "target_kind": "0.05"}]) == 1
+    assert clinicians.judged([within, few]) == 1
+    assert "lies within the limits of chance" in clinicians.clinicians_heading([within, few])
+    assert "nobody to compare with" in clinicians.clinicians_heading([within])
+
+
+def test_a_percentage_of_ours_is_not_printed_for_fewer_than_ten(demo_results: AuditResults) -> None:
+    table = demo_results.tables["benchmark_comparison"].copy()
+    ours = table["measure"] == "proportion"
+    table.loc[ours & table["own"].notna(), ["own_events", "own_n", "own", "own_lower", "own_upper"]] = [
+        1,
+        4,
+        0.25,
+        0,
+        1,
+    ]
+    few = replace(demo_results, tables={**demo_results.tables, "benchmark_comparison": table})
+    section = benchmarks.benchmarks_section(few)
+    (figure, *_) = [block.figure for block in section.blocks if block.kind == "figure"]
+    assert "1 of 4" in figure.table
+    assert "25.0%" not in figure.table
+    assert {trace["marker"]["symbol"] for trace in figure.plots[0].drawing["data"]} == {"diamond"}
+    assert "Ours are too few to compare" in page_one(few).statements[0].beside
+
+
+def test_a_drawing_without_anything_to_draw_is_a_table(demo_results: AuditResults) -> None:
+    curves = demo_results.tables["continuation_curve"].assign(at_risk=3, caution="Fewer than 10.")
+    sites = demo_results.tables["outcome_known"].assign(n=4, events=1)
+    tables = {**demo_results.tables, "continuation_curve": curves, "outcome_known": sites}
+    sections = [make(replace(demo_results, tables=tables)) for make in INTERNAL]
+    continuation = next(section for section in sections if section.label == "Continuation")
+    assert {block.kind for block in continuation.blocks} == {
+        "paragraph",
+        "subheading",
+        "table",
+        "folded",
+        "terms",
+    }
+    ids = [block.figure.id for section in sections for block in section.blocks if block.kind == "figure"]
+    assert "outcome-known-by-site" not in ids
+    assert "check-done-by-site" in ids
+
+
+def test_page_one_explains_only_the_marks_it_draws(
+    make_results: MakeResults, demo_results: AuditResults
+) -> None:
+    assert page_one(make_results()).legend == ""
+    assert "Hollow dot" in page_one(demo_results).legend
+    bounds = page_one(replace(demo_results, gate="bounds_only")).legend
+    assert "Hollow dot" not in bounds
+    assert "Grey band" in bounds

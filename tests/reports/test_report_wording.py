@@ -8,7 +8,8 @@ import pytest
 from audit.statistics.summaries import with_proportions, with_rates
 from reports import wording
 from reports.choosing import Row, limits_of
-from reports.words_for_codes import stratum, within, word
+from reports.words_for_codes import spoken, stratum, within, word
+from reports.words_for_columns import column_heading, column_words
 
 
 def _row(events: int, n: int, unknown: int = 0, floor: float = 0.0) -> Row:
@@ -129,3 +130,16 @@ def test_every_code_of_the_derived_tables_has_words_without_underscores() -> Non
         for code in column.codes
     }
     assert not [code for code in codes if re.search("_", word(code))]
+
+
+def test_every_column_of_the_log_has_words_without_underscores() -> None:
+    from audit.schema.visits import VISITS
+
+    words = [column_words(column.name) for column in VISITS.columns]
+    assert not [text for text in words if "_" in text]
+    assert len(set(words)) == len(words)
+    assert column_heading("bmi") == "Body-mass index"
+
+
+def test_a_message_names_a_column_between_quotation_marks() -> None:
+    assert spoken("sound_length_mm: '99' is too long") == "“length of the uterus”: '99' is too long"
