@@ -5,9 +5,11 @@ from collections.abc import Sequence
 import pandas as pd
 
 from audit.errors import InputRefused
-from audit.ingest.identifiers_columns import REFERENCES, STAFF, FileColumn, Suspicion, suspicion_of
+from audit.ingest.identifiers_by_heading import REFERENCES
+from audit.ingest.identifiers_columns import STAFF, suspicion_of
 from audit.ingest.identifiers_contacts import CONTACT_RULES
 from audit.ingest.identifiers_dates import year_of
+from audit.ingest.identifiers_file_column import FileColumn, Suspicion
 from audit.ingest.identifiers_headings import NAMES, RECORD_NUMBERS
 from audit.ingest.identifiers_names import TITLE_RULE
 from audit.ingest.identifiers_numbers import NUMBER_RULES

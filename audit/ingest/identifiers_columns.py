@@ -1,41 +1,32 @@
 """One column of a file under the guard: what it seems to hold, or nothing."""
 
 import re
-from collections.abc import Iterable
-from dataclasses import dataclass
-
-import numpy as np
 
 from audit.ingest.columns import STAFF_AND_PLACES
-from audit.ingest.identifiers_contacts import CONTACT_RULES, EMAIL, POSTCODE, TELEPHONE, WEB
+from audit.ingest.identifiers_by_heading import REFERENCES, kind_by_heading
+from audit.ingest.identifiers_contacts import CONTACT_RULES, POSTCODE
 from audit.ingest.identifiers_dates import are_birth_dates, year_of
+from audit.ingest.identifiers_file_column import FileColumn, Suspicion, kind_of_column, rows_with, suspicion
 from audit.ingest.identifiers_headings import (
-    ADDRESSES,
     FREE_TEXT,
     NAMES,
-    RECORD_NUMBERS,
     heading_words,
-    kind_of_heading,
 )
 from audit.ingest.identifiers_names import STAFF_TITLE_RULES, TITLE_RULE, name_places
 from audit.ingest.identifiers_numbers import (
     BIRTH_DATES,
     BIRTH_REFERENCE_RULE,
     BIRTH_TEXT_RULE,
-    HEALTH_NUMBERS,
-    NATIONAL_NUMBERS,
     NUMBER_RULES,
 )
 from audit.ingest.identifiers_rules import Rule, rule_hits, shape_of, words_in
 from audit.ingest.identifiers_screen import candidates, evenly
-from audit.ingest.identifiers_text import is_free_text, is_short_list
+from audit.ingest.identifiers_text import is_free_text
 from audit.ingest.parse import cleaned
 from audit.ingest.raw import RawColumn
-from audit.schema.terms import BLANK_WORDS, NO_WORDS, UNKNOWN_WORDS, YES_WORDS
 from audit.schema.visits import VISITS
 from audit.settings import Layout
 
-REFERENCES = ("patient_ref", "visit_ref")
 STAFF = tuple(name for name in STAFF_AND_PLACES if name != "site_ref")
 _STAFF_WORDS = words_in(
     "by clinician consultant doctor fitter gp inserter midwife nurse operator practitioner provider staff "
@@ -45,42 +36,8 @@ _PLACE_WORDS = words_in(
     "area city county district geography locality location place post postal region residence suburb town zip"
 )
 _ZIP = re.compile(r"\d{5}(?:-\d{4})?")
-_MEANINGLESS = frozenset((*BLANK_WORDS, *YES_WORDS, *NO_WORDS, *UNKNOWN_WORDS))
-# What at least one value must show before a heading is believed: "Telephone call made" holds yes and no.
-_EVIDENCE = {
-    NAMES: r"(?<!\w)[^\W\d_]{2,}(?!\w)",
-    EMAIL: r"@",
-    WEB: r"\w{3}",
-    TELEPHONE: r"(?:\d\D{0,3}){6}",
-    POSTCODE: r"\d",
-    ADDRESSES: r"\w{3}",
-    BIRTH_DATES: r"\d",
-    HEALTH_NUMBERS: r"(?:\d\D?){4}",
-    NATIONAL_NUMBERS: r"(?:\d\D?){4}",
-    RECORD_NUMBERS: r"\d\d",
-}
 _SHAPE_SAMPLE = 1000
 _FEWEST_NAMES, _NAMES_PER_WOMAN, _FEWEST_PLACES = 10, 0.4, 5
-
-
-@dataclass(frozen=True)
-class FileColumn:
-    """A column as the file has it; `name` is ours, blank for a column that is not read."""
-
-    position: int
-    heading: str
-    name: str
-    raw: RawColumn
-
-
-@dataclass(frozen=True)
-class Suspicion:
-    """A column that seems to hold identifiers: of which kind, on how many of the rows that are filled."""
-
-    column: FileColumn
-    kind: str
-    rows: int
-    filled: int
 
 
 def suspicion_of(
@@ -106,6 +63,7 @@ def suspicion_of(
 
     Examples
     --------
+    >>> import numpy as np
     >>> contact = RawColumn(("", "ring rose@example.org"), np.array([0, 1, 1], dtype=np.int32))
     >>> found = suspicion_of(FileColumn(4, "Contact", "", contact), layout=Layout(), visits=None, women=3)
     >>> found.kind, found.rows, found.filled
@@ -113,14 +71,14 @@ def suspicion_of(
     """
     numbers = _unexplained(column, layout)
     texts = [column.raw.texts[number] for number in numbers]
-    kind = _kind_by_heading(column, numbers, texts) or _birth_dates(column, visits)
+    kind = kind_by_heading(column) or _birth_dates(column, visits)
     if kind:
-        return _suspicion(column, kind, range(len(column.raw.texts)))
+        return suspicion(column, kind, range(len(column.raw.texts)))
     found = _by_rules(column, texts) or _by_names(column, texts, women)
     if found:
-        return _suspicion(column, found[0], [numbers[place] for place in found[1]])
+        return suspicion(column, found[0], [numbers[place] for place in found[1]])
     kind = _zip_codes(column, texts) or _free_text(column, numbers, texts)
-    return _suspicion(column, kind, numbers) if kind else None
+    return suspicion(column, kind, numbers) if kind else None
 
 
 def _unexplained(column: FileColumn, layout: Layout) -> list[int]:
@@ -129,7 +87,7 @@ def _unexplained(column: FileColumn, layout: Layout) -> list[int]:
     known = {cleaned(word).casefold() for word in layout.codes.get(column.name, {})}
     if column.name:
         known |= {code.replace("_", " ") for code in VISITS[column.name].codes}
-    dates = _kind(column) == "date"
+    dates = kind_of_column(column) == "date"
     if not known and not dates:
         return filled
     return [
@@ -145,45 +103,10 @@ def _is_date(text: str) -> bool:
     return year_of(text) >= 0 or (text.isdigit() and text.startswith(("19", "20")))
 
 
-def _kind(column: FileColumn) -> str:
-    """The kind of our column that it feeds; blank when it is not read."""
-    return VISITS[column.name].kind if column.name else ""
-
-
-def _kind_by_heading(column: FileColumn, numbers: list[int], texts: list[str]) -> str:
-    """The kind its heading announces, if the heading means the values and a value bears it out."""
-    kind = kind_of_heading(column.heading)
-    if not kind or not _heading_counts(column.name, kind):
-        return ""
-    told = [text for text in texts if cleaned(text).casefold() not in _MEANINGLESS]
-    if kind == FREE_TEXT:
-        listed = not told or is_short_list(told, filled=_rows_with(column, numbers))
-        return "" if listed else kind
-    evidence = re.compile(_EVIDENCE[kind])
-    return kind if any(evidence.search(text) for text in told) else ""
-
-
-def _rows_with(column: FileColumn, numbers: Iterable[int]) -> int:
-    """On how many rows one of these texts stands."""
-    wanted = np.zeros(len(column.raw.texts), dtype=np.bool_)
-    wanted[list(numbers)] = True
-    return int(wanted[column.raw.codes].sum())
-
-
-def _heading_counts(name: str, kind: str) -> bool:
-    """Whether the heading of a column read as ours may decide; what holds codes or counts is judged by value."""
-    if not name or name in REFERENCES:
-        return True
-    if name in STAFF_AND_PLACES:
-        # Codes of staff and sites are often headed "Clinician name" or "Location".
-        return kind in (EMAIL, TELEPHONE, BIRTH_DATES, HEALTH_NUMBERS, NATIONAL_NUMBERS)
-    return kind == BIRTH_DATES and VISITS[name].kind == "date" and name != "last_delivery_date"
-
-
 def _rules(column: FileColumn) -> tuple[Rule, ...]:
     """The rules for the values of the column, the plainest first."""
     rules: tuple[Rule, ...] = (BIRTH_TEXT_RULE, *NUMBER_RULES, *CONTACT_RULES)
-    if _kind(column) == "parity":
+    if kind_of_column(column) == "parity":
         rules = tuple(rule for rule in rules if rule.kind != POSTCODE)
     if column.name in REFERENCES:
         return (*rules, BIRTH_REFERENCE_RULE, TITLE_RULE)
@@ -212,7 +135,7 @@ def _by_rules(column: FileColumn, texts: list[str]) -> tuple[str, list[int]] | N
 
 def _by_names(column: FileColumn, texts: list[str], women: int) -> tuple[str, list[int]] | None:
     """Names by their look alone, in columns that may hold them."""
-    if _kind(column) not in ("", "text", "reference"):
+    if kind_of_column(column) not in ("", "text", "reference"):
         return None
     if not column.name and not _is_staff(column) and not _as_many_as_women(texts, women):
         return None
@@ -234,7 +157,7 @@ def _as_many_as_women(texts: list[str], women: int) -> bool:
 
 def _birth_dates(column: FileColumn, visits: RawColumn | None) -> str:
     """Dates of birth, if most rows hold a date as long before the visit as women are old."""
-    dated = not column.name or (_kind(column) == "date" and column.name != "visit_date")
+    dated = not column.name or (kind_of_column(column) == "date" and column.name != "visit_date")
     spared = column.name == "last_delivery_date"
     found = visits is not None and dated and are_birth_dates(column.raw, visits, spared=spared)
     return BIRTH_DATES if found else ""
@@ -250,14 +173,7 @@ def _zip_codes(column: FileColumn, texts: list[str]) -> str:
 
 def _free_text(column: FileColumn, numbers: list[int], texts: list[str]) -> str:
     """Free text, by its look alone."""
-    if _kind(column) not in ("", "text", "reference", "code", "flag"):
+    if kind_of_column(column) not in ("", "text", "reference", "code", "flag"):
         return ""
-    filled = _rows_with(column, numbers)
+    filled = rows_with(column, numbers)
     return FREE_TEXT if is_free_text(evenly(texts), distinct=len(texts), filled=filled) else ""
-
-
-def _suspicion(column: FileColumn, kind: str, numbers: Iterable[int]) -> Suspicion:
-    """The suspicion with the rows it rests on."""
-    filled = [number for number, text in enumerate(column.raw.texts) if text.strip()]
-    found = set(numbers).intersection(filled)
-    return Suspicion(column, kind, _rows_with(column, found), _rows_with(column, filled))

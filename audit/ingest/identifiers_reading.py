@@ -7,7 +7,7 @@ import pandas as pd
 
 from audit.errors import InputRefused, MissingColumns, UnreadableFile, name_a_few
 from audit.ingest.identifiers import column_label, refuse_data_for_headings, refuse_identifiers
-from audit.ingest.identifiers_columns import FileColumn
+from audit.ingest.identifiers_file_column import FileColumn
 from audit.ingest.identifiers_headings import is_device_number
 from audit.ingest.joined import stacked
 from audit.ingest.layout import match_headings, plain_heading

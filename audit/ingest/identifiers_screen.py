@@ -24,7 +24,7 @@ _COULD_BE = "|".join(
         r"[a-z]{2}\s?[0-9]{2}\s?[0-9]{2}\s?[0-9]{2}\s?[a-z]|[a-z]{6}[0-9]{2}|[0-9]{7}-?[a-z]",
         r"\b(?:mr|mrs|ms|miss|mx|dr|dra|prof|mme|mlle|herr|frau|sr|sra|mevr|dhr)\b",
         r"\b(?:nurse|sister|doctor|midwife|consultant|schwester|professor)\b",
-        r"\bd\.?o\.?b\b|born|birth|\bne|geb|nacid",
+        r"\bd\.?o\.?b|born|birth|\bne|geb|nacid",
     )
 )
 _PLAIN_CODE = r"^\s*[A-Za-z]{0,6}[-_/:# ]?[0-9]+\s*$"
