@@ -71,7 +71,7 @@ def funnel(
             _points(within, INK, "circle"),
             _points(beyond, ACCENT, "diamond"),
         ],
-        margin={"l": 12, "r": 62, "t": 12, "b": 44},
+        margin={"l": 12, "r": 92, "t": 12, "b": 44},
         xaxis=axis("Attempts in twelve months", range=[0, widest * 1.04], rangemode="tozero"),
         yaxis=share_axis("Failed, of 100 attempts", top, range=[0 - top * 0.03, top]),
         annotations=_names(clinicians, top) + _limit_names(limits, target),
@@ -158,7 +158,7 @@ def _limit_names(limits: Sequence[Row], target: str) -> list[dict[str, Any]]:
         return []
     last = limits[-1]
     named = [
-        label(name, int(last["n"]), float(last[column]), color=MUTED, xshift=8)
+        label(name, int(last["n"]), float(last[column]), color=MUTED, name="limit", xshift=8)
         for column, _, name in _LIMITS
         if name and is_known(last[column])
     ]
@@ -167,6 +167,7 @@ def _limit_names(limits: Sequence[Row], target: str) -> list[dict[str, Any]]:
         int(last["n"]),
         float(last["target"]),
         color=MUTED,
+        name="limit",
         xshift=8,
     )
     return [*named, middle]

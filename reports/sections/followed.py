@@ -132,7 +132,7 @@ def _followed(
     return Found(
         f"{number} in 100 devices",
         what,
-        f"{limits}; {events} {ended}, {wording.count(row['at_risk'])} still observed at 12 months",
+        f"{limits}; {events} {ended}, {wording.count(row['at_risk'])} still observed",
         float(row[value]),
         float(row["ci_lower"]),
         float(row["ci_upper"]),

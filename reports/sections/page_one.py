@@ -12,8 +12,8 @@ from reports.sections.data_quality import accounted, filled_in, least_complete, 
 from reports.sections.follow_up import site_apart
 from reports.sections.parts import CASES_NOT_PEOPLE, WHOLE
 from reports.sections.statements import Statement, legend, statements
-from reports.tables import Column, html_table, plain
-from reports.words_for_codes import quarter, stratum, within, word
+from reports.tables import Column, html_table, number, plain
+from reports.words_for_codes import quarter, stratum, word
 from reports.words_for_columns import column_words
 
 
@@ -31,6 +31,7 @@ class PageOne:
 
     service: str
     facts: tuple[tuple[str, str], ...]
+    at_once: tuple[tuple[str, str, str], ...]
     banner: str
     believe: Believe
     statements: tuple[Statement, ...]
@@ -45,15 +46,17 @@ class PageOne:
 def page_one(results: AuditResults) -> PageOne:
     """The first page of the report, from the result tables alone."""
     said, top = statements(results)
+    beyond = beyond_chance(results)
     actions = rows(results, "action_list")
     return PageOne(
         service=results.service,
         facts=_facts(results),
+        at_once=_at_once(beyond, actions),
         banner=set_aside_banner(results),
         believe=_believe(results),
         statements=said,
         legend=legend(said, top),
-        beyond=beyond_chance(results),
+        beyond=beyond,
         by_chance=_by_chance(results),
         action_heading=_action_heading(actions),
         actions=_actions(actions) if actions else None,
@@ -75,6 +78,19 @@ def _facts(results: AuditResults) -> tuple[tuple[str, str], ...]:
         ("Edition", "internal, not for release"),
         ("Rows", f"{wording.count(used)} used, {wording.count(aside)} set aside, of {wording.count(into)}"),
     )
+
+
+def _at_once(beyond: tuple[str, ...], actions: list[Row]) -> tuple[tuple[str, str, str], ...]:
+    """What a reader in a hurry must not miss: how much is out of the ordinary, how much needs doing, and where."""
+    return (
+        ("Beyond chance", _how_many(len(beyond)), "beyond-heading"),
+        ("Needs action today", _how_many(len(actions)), "action-heading"),
+    )
+
+
+def _how_many(number: int) -> str:
+    """A count, or the word for none."""
+    return wording.count(number) if number else "none"
 
 
 _BELIEVE = {
@@ -147,12 +163,10 @@ def _by_chance(results: AuditResults) -> str:
 
 
 def _action_heading(actions: list[Row]) -> str:
-    """How many points are open, and of which kinds."""
+    """How many points are open."""
     if not actions:
         return "Nothing is open"
-    kinds = dict.fromkeys(str(row["need"]) for row in actions)
-    each = [f"{within(word(kind))} ({sum(row['need'] == kind for row in actions)})" for kind in kinds]
-    return f"{wording.plural(len(actions), 'point is', 'points are')} open: {'; '.join(each)}"
+    return f"{wording.plural(len(actions), 'point is', 'points are')} open"
 
 
 def _actions(actions: list[Row]) -> Markup:
@@ -161,6 +175,7 @@ def _actions(actions: list[Row]) -> Markup:
     grouped = [
         {
             "need": word(kind),
+            "n": sum(row["need"] == kind for row in actions),
             "action": next(str(row["action"]) for row in actions if row["need"] == kind),
             "visits": _by_site([row for row in actions if row["need"] == kind]),
         }
@@ -170,6 +185,7 @@ def _actions(actions: list[Row]) -> Markup:
         "Needs action today, by visit reference",
         [
             Column("What", plain("need"), "label"),
+            Column("Points", number("n")),
             Column("What to do", plain("action"), "text"),
             Column("Visits", plain("visits"), "text"),
         ],

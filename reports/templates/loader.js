@@ -42,6 +42,12 @@
       label.xshift = 0;
     });
     if (ends.length) layout.margin.r = 12;
+    const limits = labels.filter(function (label) { return label.name === "limit"; });
+    limits.forEach(function (label) {
+      label.text = label.text.replace(" ", "<br>");
+      label.align = "left";
+    });
+    if (limits.length) layout.margin.r = 52;
     labels.forEach(function (label) { label.font.size = Math.min(label.font.size, NARROW_TEXT); });
     const rows = labels.filter(function (label) { return label.name === "row"; });
     if (rows.some(function (label) { return label.text.length * NARROW_TEXT * WIDEST_LETTER > layout.width; })) {

@@ -157,6 +157,50 @@ def test_a_table_wider_than_the_window_can_be_reached_by_keyboard(browser: Any, 
     seen.context.close()
 
 
+def test_a_table_that_goes_on_to_the_right_says_so_and_can_be_scrolled_to_its_end(
+    browser: Any, report: Path
+) -> None:
+    seen = _Seen(browser, report, viewport={"width": 320, "height": 900}).drawn()
+    frames = "[...document.querySelectorAll('.scroll')].filter(f => f.clientWidth)"
+    for shown in ("true", "f.scrollWidth > f.clientWidth"):
+        assert seen.page.evaluate(f"{frames}.filter(f => {shown}).length") > 5
+    assert seen.page.evaluate(
+        f"{frames}.every(f => (f.scrollWidth > f.clientWidth) === "
+        "(getComputedStyle(f, '::before').content.includes('goes on')))"
+    )
+    assert seen.page.evaluate(
+        f"{frames}.every(f => {{ f.scrollLeft = 9999; const end = f.querySelector('tr :last-child'); "
+        "return end.getBoundingClientRect().right <= f.getBoundingClientRect().right + 1; })"
+    )
+    seen.context.close()
+
+
+def test_what_needs_action_is_read_on_a_phone_without_scrolling_sideways(browser: Any, report: Path) -> None:
+    seen = _Seen(browser, report, viewport={"width": 320, "height": 900}).drawn()
+    right = seen.page.evaluate(
+        "Math.max(...[...document.querySelectorAll('#page-one td.text')].map(c => c.getBoundingClientRect().right))"
+    )
+    assert 0 < right <= 320
+    seen.context.close()
+
+
+def test_on_paper_no_heading_may_end_a_page_and_no_row_may_be_cut(browser: Any, report: Path) -> None:
+    seen = _Seen(browser, report).drawn()
+    seen.page.emulate_media(media="print")
+    for chosen in ("h2", "h3", ".kicker", "thead", "caption", "summary", "figcaption"):
+        places = f"[...document.querySelectorAll('main > section {chosen}')]"
+        assert seen.page.evaluate(f"{places}.length") > 0
+        assert seen.page.evaluate(f"{places}.every(e => getComputedStyle(e).breakAfter === 'avoid')"), chosen
+    assert seen.page.evaluate(
+        "[...document.querySelectorAll('tr')].every(e => getComputedStyle(e).breakInside === 'avoid')"
+    )
+    assert (
+        seen.page.evaluate("getComputedStyle(document.querySelector('thead')).display")
+        == "table-header-group"
+    )
+    seen.context.close()
+
+
 def test_on_paper_the_drawings_are_light_and_fit_between_the_margins(
     browser: Any, report: Path, tmp_path: Path
 ) -> None:

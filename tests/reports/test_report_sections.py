@@ -387,3 +387,14 @@ def test_page_one_explains_only_the_marks_it_draws(
     bounds = page_one(replace(demo_results, gate="bounds_only")).legend
     assert "Hollow dot" not in bounds
     assert "Grey band" in bounds
+
+
+def test_a_reader_in_a_hurry_sees_at_once_how_much_is_open(
+    make_results: MakeResults, demo_results: AuditResults
+) -> None:
+    first = page_one(demo_results)
+    assert [value for _, value, _ in first.at_once] == [
+        str(len(first.beyond)),
+        str(len(demo_results.tables["action_list"])),
+    ]
+    assert [value for _, value, _ in page_one(make_results()).at_once] == ["none", "none"]
