@@ -320,3 +320,84 @@ def test_five_figures_are_a_postcode_only_under_the_heading_of_a_place() -> None
 def test_a_blank_column_passes_whatever_its_heading() -> None:
     assert kind(["", "", " "], heading="NHS number") == ""
     assert kind([], heading="NHS number") == ""
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("rose@example.org", "e-mail addresses"),
+        ("mailto:rose.e+clinic@mail.example.co", "e-mail addresses"),
+        ("https://example.org/rose", "web or network addresses"),
+        ("www.example.org/rose", "web or network addresses"),
+        ("192.0.2.17", "web or network addresses"),
+        ("2001:db8::17", "web or network addresses"),
+        ("2001:db8:0:0:0:0:0:17", "web or network addresses"),
+        ("00:1b:44:11:3a:b7", "web or network addresses"),
+        ("00-1B-44-11-3A-B7", "web or network addresses"),
+        # Numbers of the ranges kept for drama and examples, where a country has them (Ofcom, NANPA).
+        ("+44 7700 900123", "telephone numbers"),
+        ("+44 (0)20 7946 0018", "telephone numbers"),
+        ("+12125550123", "telephone numbers"),
+        ("020 7946 0018", "telephone numbers"),
+        ("(020) 7946 0018", "telephone numbers"),
+        ("020-7946-0018", "telephone numbers"),
+        ("07700900123", "telephone numbers"),
+        ("0171/1234567", "telephone numbers"),
+        ("06 12 34 56 78", "telephone numbers"),
+        ("06.12.34.56.78", "telephone numbers"),
+        ("(212) 555-0123", "telephone numbers"),
+        ("212-555-0124", "telephone numbers"),
+        ("612 345 678", "telephone numbers"),
+        ("rang 07700 900123 twice", "telephone numbers"),
+        ("SW1A 1AA", "postcodes"),
+        ("sw1a 1aa", "postcodes"),
+        ("SW1A1AA", "postcodes"),
+        ("moved to SW1A 1AA in May", "postcodes"),
+        ("GIR 0AA", "postcodes"),
+        ("943-476-5919", "health-service or insurance numbers"),
+        ("NHS: 943 476 5919", "health-service or insurance numbers"),
+        ("A123456780", "health-service or insurance numbers"),
+        # Numbers that card schemes keep for tests, from memory.
+        ("4111 1111 1111 1111", "card numbers, or other numbers with a check digit"),
+        ("378282246310005", "card numbers, or other numbers with a check digit"),
+        ("2341 2341 2346", "national personal numbers"),
+        ("RCCMNL83S18D969H", "national personal numbers"),
+        ("2 95 10 99 126 111 93", "national personal numbers"),
+        ("54362315-K", "national personal numbers"),
+        ("390.533.447-05", "national personal numbers"),
+        ("36 574 261 809", "national personal numbers"),
+        ("030489-1234", "national personal numbers"),
+        ("536-90-4399", "national personal numbers"),
+        ("AB 12 34 56 C", "national personal numbers"),
+        ("spoke to Mrs Example", "names"),
+        ("dob: 03/04/1989", "dates of birth"),
+    ],
+)
+def test_one_value_in_a_column_nobody_reads_refuses(text: str, expected: str) -> None:
+    assert kind(["", "late", text]) == expected
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "2026-07-01 10:30:00",
+        "01.07.2026 10:30",
+        "01/07/2026 10:30:15",
+        "20260701103007",
+        "10:30:00",
+        "1.4.2.0",
+        "W1 2",
+        "for L5 1yr",
+        "part AB-9434765919-7",
+        "75 mm, 7.5 cm",
+        "12-34-56-78-90-12",
+        "120/80",
+        "1234567",
+        "SW1A",
+        "Miss a pill",
+        "Dr requested",
+        "P2+1",
+    ],
+)
+def test_what_looks_a_little_like_an_identifier_passes(text: str) -> None:
+    assert kind(["", "late", text]) == ""
