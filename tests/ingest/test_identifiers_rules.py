@@ -1,6 +1,7 @@
 """What chance explains in a column, and which values are looked at at all."""
 
 import re
+from pathlib import Path
 from random import Random
 
 import pytest
@@ -127,3 +128,12 @@ def test_a_reference_made_of_a_date_of_birth_is_known_when_most_are() -> None:
     shape = shape_of(born, distinct=len(set(born)), declared=True)
     assert len(rule_hits(BIRTH_REFERENCE_RULE, born, shape)) == 40
     assert rule_hits(BIRTH_REFERENCE_RULE, seen, shape_of(seen, distinct=40, declared=True)) == []
+
+
+def test_the_page_on_privacy_gives_these_numbers_and_claims_no_more_than_pseudonyms() -> None:
+    page = " ".join((Path(__file__).parents[2] / "docs" / "privacy.md").read_text(encoding="utf-8").split())
+    allowed = [f"{passes_allowed(n, 1 / 11)} of {n}" for n in (10, 20, 50, 100, 500)]
+    assert f"above {', '.join(allowed)}." in page
+    assert f"more than {SAMPLED_TEXTS:,} suspects" in page
+    assert "pseudonymised working data" in page
+    assert "anonym" not in page.replace("pseudonym", "")
