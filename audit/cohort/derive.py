@@ -5,6 +5,7 @@ import pandas as pd
 
 from audit.cohort.attempts import derive_attempts, visit_names
 from audit.cohort.columns import Days, Mask, code, date, is_one_of, reference, whole_days
+from audit.cohort.device_findings import device_findings
 from audit.cohort.events import (
     conception_day,
     contacts,
@@ -86,6 +87,7 @@ def derive_cohort(log: VisitLog, settings: AuditSettings | None = None) -> Cohor
     findings = [
         told,
         _sequence_findings(spells, rows, events[~too_early], place, since),
+        device_findings(spells, rows, place),
         *_date_findings(rows, events, too_early),
         _emergency_finding(attempts),
     ]

@@ -52,6 +52,16 @@ RULES: dict[str, tuple[str, str, str]] = {
         "device_in_situ",
         ("The device is noted in place after its end. Check which of the two visits is right."),
     ),
+    "other_device_class": (
+        "warning",
+        "device_class",
+        ("The device is of another class than the one placed at its insertion. Correct one of the two."),
+    ),
+    "kept_longer_than_allowed": (
+        "warning",
+        "visit_date",
+        ("The device ended over a year after the years it is allowed. Check both dates and the years."),
+    ),
     "conception_before_placement": (
         "warning",
         "pregnancy_conception_est",

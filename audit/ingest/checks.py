@@ -15,6 +15,8 @@ from audit.ingest.reasons import FINDINGS
 
 LONG_GAP_DAYS = 365
 FEW_ATTEMPTS = 3
+# Visit codes shared by more of the visits than this begin anew somewhere and are no slip (assumed).
+RARE_SHARE = 0.1
 _STAFF = STAFF_AND_PLACES[1:]
 # UTF-8 read once as Windows-1252 and saved: the first bytes of two- and three-byte characters.
 _TWICE_ENCODED = re.compile("[ÃÂ][\u0080-\u00bf‚ƒ„…†‡ˆ‰Š‹ŒŽ‘’“”•–—˜™š›œžŸ]|â€")
@@ -39,6 +41,7 @@ def check_visits(visits: pd.DataFrame) -> pd.DataFrame:
     rules: tuple[Callable[[pd.DataFrame], pd.DataFrame], ...] = (
         _visit_long_after_the_others,
         _same_day_same_kind,
+        _visit_ref_again,
         _alike_staff_codes,
         _mixed_scripts,
         _twice_encoded,
@@ -92,6 +95,22 @@ def _same_day_same_kind(visits: pd.DataFrame) -> pd.DataFrame:
         "warning",
         "visit_kind",
         "The woman has another visit of this kind on this day, and the two differ. Is one a correction?",
+    )
+
+
+def _visit_ref_again(visits: pd.DataFrame) -> pd.DataFrame:
+    """Codes of a visit that stand on visits of two women or two days of one site, where that is rare."""
+    if "visit_ref" not in visits:
+        return visits.head(0)
+    code = ["visit_ref", "site_ref"] if "site_ref" in visits else ["visit_ref"]
+    coded = visits[visits["visit_ref"] != ""].drop_duplicates([*code, "patient_ref", "visit_date"])
+    shared = coded[coded.duplicated(code, keep=False)]
+    return _findings(
+        shared if len(shared) <= max(2, len(coded) * RARE_SHARE) else visits.head(0),
+        "visit_ref_again",
+        "warning",
+        "visit_ref",
+        "Another visit has this code, of another woman or on another day. Is one a correction?",
     )
 
 

@@ -119,7 +119,7 @@ def _limited_number(reading: Reading, column: Column, may_be_cm: bool) -> Readin
     if not low <= value <= high:
         return Reading(reason="out_of_range", note="above" if value > high else "")
     plausible = column.plausible is None or column.plausible[0] <= value <= column.plausible[1]
-    return Reading(value, note="" if plausible else "implausible")
+    return Reading(value, note=reading.note if plausible else "implausible")
 
 
 def _is_cm(value: float, column: Column) -> bool:

@@ -8,6 +8,7 @@ from audit.schema.terms import CAESAREAN_WORDS, NULLIPARA_WORDS, PRIMIPARA_WORDS
 
 _TOTAL = re.compile(r"([0-9]{1,2})(?:\.0+)?(?: ?\+ ?[0-9]{1,2})?")
 _GRAVIDA = r"(?:g(?:ravida)? ?([0-9]{1,2})[ ,/]*)"
+_PREGNANCIES = re.compile(r"g(?:ravida)?[ :=]*([0-9]{1,2})")
 _PARA = r"p(?:ara)? ?([0-9]{1,2})"
 _PREFIX = re.compile(_GRAVIDA + "?" + _PARA + r"(?: ?\+ ?[0-9]{1,2})?(?: ?a ?[0-9]{1,2})?(?![0-9])")
 _BY_LETTER = re.compile(_GRAVIDA + _PARA + r"[ ,/]*c ?([0-9]{1,2})(?:[ ,/]*a ?([0-9]{1,2}))?")
@@ -40,7 +41,8 @@ def parse_parity(text: str) -> Reading:
     Returns
     -------
     Reading
-        A float; nothing for a word that means unknown; or ``not_a_parity``.
+        A float; nothing for a word that means unknown; or ``not_a_parity``. The note ``more_births`` marks
+        more births than pregnancies, which twins explain.
 
     Examples
     --------
@@ -51,7 +53,11 @@ def parse_parity(text: str) -> Reading:
     if isinstance(plain, Reading):
         return plain
     births = births_in(plain)
-    return Reading(reason="not_a_parity") if births.total is None else Reading(float(births.total))
+    if births.total is None:
+        return Reading(reason="not_a_parity")
+    gravida = _PREGNANCIES.match(plain.casefold())
+    more = gravida is not None and int(gravida[1]) < births.total
+    return Reading(float(births.total), note="more_births" if more else "")
 
 
 def births_in(text: str) -> Births:

@@ -24,6 +24,7 @@ from audit.settings import AuditSettings
 # An outcome that cannot be read must never pass for "no event", so its row is set aside.
 MUST_BE_READABLE = ("insertion_outcome", "device_in_situ", "removal_reason_main", "vasovagal_grade")
 _NOTES = {
+    "more_births": "tells of more births than pregnancies and is used. Check it, unless there were twins.",
     "implausible": "lies outside the usual range and is used. Check it.",
     "read_as_cm": "is a length that can only be in cm and is used as such. Write mm, or declare the unit.",
 }
