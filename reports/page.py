@@ -14,9 +14,13 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from audit.records import AuditResults
+from reports.figures.static import static_svg
 from reports.figures.theme import DARK, Plot
 from reports.sections.page_one import PageOne
 from reports.sections.section import Section
+
+# Widths of a drawing in pixels, alone and among others.
+_WIDE, _PANEL = 640, 240
 
 
 def render_page(results: AuditResults, first: PageOne, sections: Sequence[Section], *, edition: str) -> str:
@@ -83,7 +87,7 @@ def packed_library() -> tuple[str, str]:
         raise ModuleNotFoundError("plotly is not installed: its drawing library goes into the page")
     script = (Path(spec.submodule_search_locations[0]) / "package_data" / "plotly.min.js").read_bytes()
     digest = base64.b64encode(hashlib.sha256(script).digest()).decode()
-    return base64.b64encode(gzip.compress(script, 6, mtime=0)).decode(), digest
+    return base64.b64encode(gzip.compress(script, 9, mtime=0)).decode(), digest
 
 
 def _asset(name: str) -> str:
@@ -102,7 +106,13 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters["drawing_json"] = _drawing_json
+    made.filters["static_drawing"] = _static_drawing
     return made
+
+
+def _static_drawing(plot: Plot, among_others: bool) -> Markup:
+    """A drawing as SVG for a reader without scripts; narrow where it stands among others."""
+    return static_svg(plot.drawing, plot.height, width=_PANEL if among_others else _WIDE)
 
 
 def _drawing_json(plot: Plot) -> Markup:

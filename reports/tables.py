@@ -48,7 +48,7 @@ def html_table(caption: str, columns: Sequence[Column], rows: Sequence[Row], *, 
     >>> print(html_table("Sites", [Column("Site", lambda row: row["site"], "label")], [{"site": "<b>"}]))
     <div class="scroll"><table><caption>Sites</caption>
     <thead><tr><th scope="col" class="label">Site</th></tr></thead>
-    <tbody><tr><th scope="row" class="label">&lt;b&gt;</th></tr></tbody></table></div>
+    <tbody><tr><th scope="row">&lt;b&gt;</th></tr></tbody></table></div>
     """
     columns = [
         column for column in columns if column.kind != "note" or any(column.cell(row).strip() for row in rows)
@@ -68,9 +68,13 @@ def html_table(caption: str, columns: Sequence[Column], rows: Sequence[Row], *, 
 
 def _line(columns: Sequence[Column], row: Row) -> Markup:
     """One row of a table; its first cell is the heading of the row."""
-    cells = [Markup('<th scope="row" class="{}">{}</th>').format(columns[0].kind, columns[0].cell(row))]
+    cells = [Markup('<th scope="row">{}</th>').format(columns[0].cell(row))]
     cells.extend(
-        Markup('<td class="{}">{}</td>').format(column.kind, column.cell(row)) for column in columns[1:]
+        # Most cells are numbers: that theirs is the kind without a class saves a fiftieth of the page.
+        Markup("<td>{}</td>").format(column.cell(row))
+        if column.kind == "number"
+        else Markup('<td class="{}">{}</td>').format(column.kind, column.cell(row))
+        for column in columns[1:]
     )
     return Markup("<tr>") + Markup("").join(cells) + Markup("</tr>")
 

@@ -21,8 +21,8 @@ from reports.figures.theme import (
 from reports.tables import escaped
 
 _HALF_YEAR = 182
-# Less than a pixel of a drawing 400 pixels tall.
-_LEAST = 1 / 500
+# Less than a pixel of a drawing 400 pixels tall, and of a panel of 150.
+_LEAST, _LEAST_NARROW = 1 / 500, 1 / 200
 _TICKS = (0, _HALF_YEAR, 365, 730, 1095, 1460, 1825)
 
 
@@ -102,7 +102,8 @@ def steps(
     end = last_day or max(ends, default=365.0)
     days = [tick for tick in _TICKS if tick <= end * 1.02]
     days = [tick for tick in days if not narrow or tick in (0, 365, 730, 1095)]
-    traces = [trace for curve, rows in drawn for trace in _traces(curve, rows, top)]
+    least = top * (_LEAST_NARROW if narrow else _LEAST)
+    traces = [trace for curve, rows in drawn for trace in _traces(curve, rows, least)]
     below = [] if narrow else _observed(drawn, days)
     labels = [] if narrow else _end_labels(drawn, top)
     return drawing(
@@ -118,7 +119,7 @@ def steps(
     )
 
 
-def _visible(curve: Curve, rows: Sequence[Row], top: float) -> list[Row]:
+def _visible(curve: Curve, rows: Sequence[Row], least: float) -> list[Row]:
     """The rows at which the curve or its band moves by what an eye can see; the first, the last and the ticks.
 
     A large service has an event on every day: drawn in full, its curves would fill the page with bytes.
@@ -126,7 +127,7 @@ def _visible(curve: Curve, rows: Sequence[Row], top: float) -> list[Row]:
     kept: list[Row] = []
     for row in rows:
         moved = not kept or any(
-            abs(float(row[name]) - float(kept[-1][name])) >= top * _LEAST
+            abs(float(row[name]) - float(kept[-1][name])) >= least
             for name in (curve.value, curve.lower, curve.upper)
         )
         if moved or row is rows[-1] or round(row["days"]) in _TICKS:
@@ -139,11 +140,11 @@ def _short(days: float) -> str:
     return {182: "6 mo", 365: "1 y", 730: "2 y", 1095: "3 y", 1460: "4 y", 1825: "5 y"}[round(days)]
 
 
-def _traces(curve: Curve, rows: Sequence[Row], top: float) -> list[Trace]:
+def _traces(curve: Curve, rows: Sequence[Row], least: float) -> list[Trace]:
     """The band and the line of one curve; with fewer than ten events, points."""
     if rows[-1]["cumulative_events"] < wording.FEW:
         return [_event_points(curve, [row for row in rows if row["events"] > 0])]
-    rows = _visible(curve, rows, top)
+    rows = _visible(curve, rows, least)
     days = [int(row["days"]) for row in rows]
     shared = {"type": "scatter", "mode": "lines", "x": days}
     edge = {"shape": "hv", "width": 0, "color": curve.color}

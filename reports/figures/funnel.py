@@ -29,6 +29,7 @@ _LIMITS = (
     ("review_lower", "dot", ""),
 )
 _SIGNALS = ("ask", "review")
+_STEPS = (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000)
 # Above, below, to the right, to the left: in widths of the label, and in pixels.
 _SIDES = ((0, 14), (0, -14), (1, 0), (-1, 0), (0, 26), (0, -26))
 
@@ -72,10 +73,17 @@ def funnel(
             _points(beyond, ACCENT, "diamond"),
         ],
         margin={"l": 12, "r": 92, "t": 12, "b": 44},
-        xaxis=axis("Attempts in twelve months", range=[0, widest * 1.04], rangemode="tozero"),
+        xaxis=axis("Attempts in twelve months", **_attempt_ticks(widest)),
         yaxis=share_axis("Failed, of 100 attempts", top, range=[0 - top * 0.03, top]),
         annotations=_names(clinicians, top) + _limit_names(limits, target),
     )
+
+
+def _attempt_ticks(widest: int) -> dict[str, list[Any]]:
+    """The range of the axis of attempts, and at most six round ticks on it."""
+    step = next((size for size in _STEPS if widest <= 6 * size), _STEPS[-1])
+    places = list(range(0, widest + 1, step))
+    return {"range": [0, widest * 1.04], "tickvals": places, "ticktext": [wording.count(n) for n in places]}
 
 
 def _highest(clinicians: Sequence[Row], limits: Sequence[Row]) -> float:

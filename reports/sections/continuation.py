@@ -180,19 +180,29 @@ def _classes(results: AuditResults) -> list[Block]:
     table = html_table("Devices in use at 12 months, by class", columns, both)
     if not any(is_known(line.value) for line in lines):
         return [Subheading(title), TableBlock(table)]
-    told = "; ".join(f"{within(line.label)} {wording.percent(line.value)}" for line in lines)
+    told = "; ".join(
+        f"{within(line.label)} {wording.percent(line.value)}" for line in lines if is_known(line.value)
+    )
     plot = dots(lines, counts="Still in use at 12 months, of 100", top=1.0)
     figure = Figure(
         "continuation-class",
         title,
         (Plot("continuation-class-plot", plot, height(lines)),),
         f"{title}. Of 100 still in use at 12 months: {told}.",
-        html_table("Devices in use at 12 months, by class", columns, both),
-        "In the order of the data dictionary."
-        if as_equals(results)
-        else "Last known. In the order of the data dictionary.",
+        table,
+        f"In a fixed order, not by size. {_other_rule(results)}",
     )
     return [FigureBlock(figure)]
+
+
+def _other_rule(results: AuditResults) -> str:
+    """Which rule is drawn; where both are, the test under the one that the title leaves out."""
+    if not as_equals(results):
+        return "Last known."
+    row = one(
+        results, "continuation_tests", by="device_class", censoring="assumed_in_place", placement_kind="first"
+    )
+    return f"Assumed in place: {wording.chance(row['p_value'] if row else float('nan'))}."
 
 
 def _class_line(row: Row, *, named: bool) -> Line:

@@ -76,8 +76,6 @@
       width: Math.max(width, 160), height: Number(plot.dataset.height), autosize: false
     });
     if (layout.width < NARROW) narrowed(layout);
-    const waiting = plot.querySelector(".undrawn");
-    if (waiting) waiting.remove();
     window.Plotly.react(plot, shown.data, layout, {
       displayModeBar: false, displaylogo: false, responsive: false, showTips: false, doubleClick: false
     });
@@ -131,7 +129,16 @@
   }
 
   async function start() {
-    if (!plots.length || typeof DecompressionStream === "undefined") return;
+    if (!plots.length) return;
+    if (typeof DecompressionStream === "undefined") {
+      plots.forEach(function (plot) {
+        const told = document.createElement("p");
+        told.className = "undrawn";
+        told.textContent = "This browser is too old to draw; the table below holds the numbers.";
+        plot.append(told);
+      });
+      return;
+    }
     const packed = document.getElementById("drawing-library").textContent.trim();
     const bytes = Uint8Array.from(atob(packed), function (letter) { return letter.charCodeAt(0); });
     const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
