@@ -20,7 +20,7 @@ from reports.figures.theme import (
 )
 from reports.tables import escaped
 
-_HALF_YEAR = 182
+_HALF_YEAR, _YEAR = 182, 365
 # Less than a pixel of a drawing 400 pixels tall, and of a panel of 150.
 _LEAST, _LEAST_NARROW = 1 / 500, 1 / 200
 _TICKS = (0, _HALF_YEAR, 365, 730, 1095, 1460, 1825)
@@ -99,7 +99,7 @@ def steps(
     drawn = [(curve, drawn_rows(curve.rows, floor)) for curve in styled(curves)]
     drawn = [(curve, rows) for curve, rows in drawn if rows]
     ends = [float(rows[-1]["days"]) for _, rows in drawn]
-    end = last_day or max(ends, default=365.0)
+    end = last_day or max(ends, default=0.0) or _YEAR
     days = [tick for tick in _TICKS if tick <= end * 1.02]
     days = [tick for tick in days if not narrow or tick in (0, 365, 730, 1095)]
     least = top * (_LEAST_NARROW if narrow else _LEAST)

@@ -64,7 +64,7 @@ def funnel(
     beyond = [row for row in clinicians if row["signal"] in _SIGNALS]
     within = [row for row in clinicians if row["signal"] == "none"]
     apart = [row for row in clinicians if row["signal"] == "too_few_to_classify"]
-    widest = max([int(row["n"]) for row in clinicians], default=20)
+    widest = max([int(row["n"]) for row in clinicians], default=0) or fewest
     return drawing(
         [
             *lines,
@@ -122,7 +122,7 @@ def _points(rows: Sequence[Row], color: str, symbol: str) -> Trace:
 
 def _names(rows: Sequence[Row], top: float) -> list[dict[str, Any]]:
     """The code beside each point that is compared, on the first side where it touches nothing."""
-    widest = max([int(row["n"]) for row in rows], default=1)
+    widest = max([int(row["n"]) for row in rows], default=0) or 1
     named = [row for row in rows if row["signal"] in (*_SIGNALS, "none")]
     spots = [_spot(row, widest, top) for row in named]
     taken = [(x, y, 6.0, 6.0) for x, y in spots]

@@ -100,7 +100,7 @@ def _drawn(results: AuditResults, id: str, title: str, curves: Sequence[Curve], 
         if (row := next((row for row in curve.rows if row["days"] == _YEAR and not row["caution"]), None))
     )
     table = html_table(f"{title}: numbers behind the curves", [name, *_curve_columns()], found)
-    if not any(drawn_rows(curve.rows, floor) for curve in curves):
+    if not any(row["days"] for curve in curves for row in drawn_rows(curve.rows, floor)):
         return [Subheading(title), TableBlock(table)]
     figure = Figure(
         id,

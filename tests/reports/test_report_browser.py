@@ -4,6 +4,7 @@ import os
 import shutil
 import struct
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -107,8 +108,14 @@ def test_nothing_scrolls_sideways_and_no_drawing_is_wider_than_its_place(
 
 
 @pytest.mark.parametrize("width", [320, 1440])
-def test_no_label_of_a_drawing_is_cut_off(browser: Any, report: Path, width: int) -> None:
-    seen = _Seen(browser, report, viewport={"width": width, "height": 900}).drawn()
+@pytest.mark.parametrize("gate", ["last_known_leads", "both_as_equals", "bounds_only"])
+def test_no_label_of_a_drawing_is_cut_off(
+    browser: Any, demo_results: AuditResults, tmp_path: Path, gate: str, width: int
+) -> None:
+    path = tmp_path / "report.html"
+    path.write_text(render_internal(replace(demo_results, gate=gate)), encoding="utf-8")
+    seen = _Seen(browser, path, viewport={"width": width, "height": 900}).drawn()
+    assert seen.said == []
     cut = seen.page.evaluate(
         """[...document.querySelectorAll('.plot')].flatMap(plot => {
             const place = plot.getBoundingClientRect();
@@ -134,12 +141,13 @@ def test_the_dark_theme_changes_the_drawings_too(browser: Any, report: Path) -> 
 
 
 def test_without_scripts_every_table_and_a_still_drawing_remain(browser: Any, report: Path) -> None:
-    seen = _Seen(browser, report, java_script_enabled=False)
+    seen = _Seen(browser, report, java_script_enabled=False, viewport={"width": 320, "height": 900})
     assert seen.page.locator("table").count() > 20
     drawn = seen.page.locator("svg.static")
     assert drawn.count() == seen.page.locator(".plot").count()
     boxes = [drawn.nth(number).bounding_box() for number in range(drawn.count())]
     assert all(box and box["width"] > 100 and box["height"] > 80 for box in boxes)
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= 320
     seen.context.close()
 
 

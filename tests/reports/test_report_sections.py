@@ -4,11 +4,14 @@ import html
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
 import pandas as pd
 import pytest
 
+from audit.ingest.load import load_visits
 from audit.records import AuditResults
+from audit.run import run_audit
 from audit.statistics.summaries import with_proportions
 from reports.choosing import one, rows
 from reports.editions import INTERNAL, render_internal
@@ -398,3 +401,16 @@ def test_a_reader_in_a_hurry_sees_at_once_how_much_is_open(
         str(len(demo_results.tables["action_list"])),
     ]
     assert [value for _, value, _ in page_one(make_results()).at_once] == ["none", "none"]
+
+
+@pytest.mark.parametrize("women", [1, 12])
+def test_a_log_of_placements_on_its_last_days_gives_a_page(tmp_path: Path, women: int) -> None:
+    lines = ["patient_ref,visit_date,visit_kind,insertion_outcome,clinician_ref,vasovagal_grade,births"]
+    lines += [f"W{n},2026-07-{n:02},insertion,placed,C1,0,0" for n in range(1, women + 1)]
+    log = tmp_path / "visits.csv"
+    log.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    page = render_internal(run_audit(load_visits([log]), period="2026-Q3"))
+    text = html.unescape(re.sub(r"<script.*?</script>|<style.*?</style>|<[^>]+>", " ", page, flags=re.DOTALL))
+    assert "No comparison can be made" in text
+    assert not re.search(r"\b1 (rows|visits|women|attempts|devices|points|figures|comparisons)\b", text)
+    assert "nan" not in re.findall(r"[A-Za-z]+", text)

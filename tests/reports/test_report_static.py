@@ -8,6 +8,7 @@ import pytest
 from audit.records import AuditResults
 from reports.editions import INTERNAL
 from reports.figures.curves import Curve, steps
+from reports.figures.funnel import funnel, quarters
 from reports.figures.intervals import Line, dots, height
 from reports.figures.static import static_svg
 from reports.figures.theme import ACCENT, SERIES, Plot
@@ -98,3 +99,26 @@ def test_nothing_of_a_still_drawing_lies_outside_its_frame(demo_results: AuditRe
             assert all(0 <= x <= width for x in across)
             up = [int(y) for y in re.findall(r"V(-?\d+)|[ML]-?\d+ (-?\d+)", d) for y in y if y]
             assert all(-6 <= y <= plot.height for y in up)
+
+
+def test_a_drawing_of_a_single_day_or_of_nobody_has_axes_all_the_same() -> None:
+    first_day = {"days": 0.0, "at_risk": 12, "events": 0, "cumulative_events": 0}
+    first_day |= {"survival": 1.0, "ci_lower": 1.0, "ci_upper": 1.0}
+    nobody = {
+        "n": 0,
+        "events": 0,
+        "proportion": float("nan"),
+        "signal": "too_few_to_classify",
+        "stratum": "C1",
+    }
+    for drawing in (
+        steps([Curve("All", [first_day])], counts="Of 100"),
+        steps([], counts="Of 100"),
+        funnel([nobody], []),
+        funnel([], []),
+        dots([], counts="Of 100"),
+        quarters([], 0.0, counts="Of 100"),
+    ):
+        low, high = drawing["layout"]["xaxis"]["range"]
+        assert low < high
+        assert ElementTree.fromstring(static_svg(drawing, 300)).findall("path")
