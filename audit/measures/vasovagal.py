@@ -20,6 +20,11 @@ CONTRASTS = (
     ("cervical_parity", "no", "yes"),
     ("parous", "no", "yes"),
 )
+_CONTRAST_COLUMNS = (
+    *("by", "definition", "group", "reference", "events", "n", "reference_events", "reference_n"),
+    *("ratio", "ratio_lower", "ratio_upper", "difference", "difference_lower", "difference_upper"),
+    *("chi_square", "p_value", "method"),
+)
 TREND = ("births_group", ("0", "1", "2", "3_plus"))
 
 
@@ -85,7 +90,7 @@ def vasovagal_contrasts(by_parity: pd.DataFrame) -> pd.DataFrame:
         for by, group, reference in CONTRASTS
     ]
     rows.extend(_trend(by_parity, definition) for definition in DEFINITIONS)
-    return pd.DataFrame([row for row in rows if row])
+    return pd.DataFrame([row for row in rows if row], columns=list(_CONTRAST_COLUMNS))
 
 
 def begun_visits(attempts: pd.DataFrame) -> pd.DataFrame:

@@ -66,7 +66,7 @@ def read(octets: bytes) -> None:
     assert log.visits["patient_ref"].isin(log.patient_refs.index).all()
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=150)
 @given(ROWS)
 @example(["W1", GOOD, '"', GOOD, '"'])
 @example(["", '""', GOOD, ",,,,,,"])

@@ -150,3 +150,10 @@ def test_perforations_not_recorded_are_unknown_and_never_none(cohort_of: Derive)
     table = perforation(cohort.attempts)
     assert table["n"].tolist() == [0, 0, 0]
     assert table["n_unknown"].tolist() == [1, 1, 1]
+
+
+def test_contrasts_of_a_single_group_keep_their_columns() -> None:
+    nobody = pd.DataFrame({"by": [], "stratum": [], "definition": [], "events": [], "n": []})
+    table = vasovagal_contrasts(nobody)
+    assert table.empty
+    assert {"by", "definition", "ratio", "difference_upper", "chi_square", "p_value"} <= set(table.columns)
