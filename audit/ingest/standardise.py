@@ -154,6 +154,9 @@ def _said(read: Readings, rows: Flags, say: Callable[[str, Reading], str]) -> np
 def _value_findings(read: Readings, joined: Joined, kept: Flags) -> pd.DataFrame:
     """A finding for every value of a used row that cannot be used, or that a person should look at."""
     rows = kept & rows_where(read, lambda item: _is_unreadable(item) or item.note in _NOTES)
+    if not rows.any():
+        # Most columns of most logs have nothing to tell, and every table costs time.
+        return pd.DataFrame(columns=list(FINDINGS))
     frame = _table(read, joined, rows).assign(
         rule=_said(read, rows, lambda text, item: rule_of(item.reason) if item.reason else item.note),
         severity=_said(read, rows, lambda text, item: "warning" if item.reason else "notice"),
