@@ -302,10 +302,10 @@ class Case:
 
 def golden_again(octets: bytes) -> Case:
     """A file that must give the visits of the clean file."""
-    return Case(octets, reads={name: list(GOLDEN_VALUES[name]) for name in GOLDEN_VALUES})
+    return Case(octets, reads=GOLDEN_VALUES)
 
 
-GOLDEN_VALUES = {
+GOLDEN_VALUES: dict[str, list[object]] = {
     "insertion_outcome": ["placed", "failed", "placed"],
     "clinician_ref": ["NA", "007", "NA"],
     "sound_length_mm": [75.5, None, 80.0],
@@ -578,7 +578,7 @@ CASES: dict[str, tuple[Case, ...]] = {
             table(visit(visit_date="2001-07-20"), contact(**REMOVED)),
             warned=("kept_longer_than_allowed",),
         ),
-        # 1,870 days are five years and 44 days: late, as women are, and no slip of the pen.
+        # Five years and 43 days: late, as appointments are, and no slip of the pen.
         Case(table(visit(visit_date="2021-07-20", device_licensed_years=5), contact(**REMOVED))),
         Case(table(visit(visit_date="2011-07-20"), contact(**REMOVED))),
     ),
