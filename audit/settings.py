@@ -18,6 +18,8 @@ from audit.schema.column import Column
 from audit.schema.terms import COMPARED_OUTCOMES, UNITS
 from audit.schema.visits import VISITS
 
+_MAX_BYTES = 1_000_000
+
 DateOrder = Literal["iso", "day_month_year", "month_day_year"]
 
 
@@ -124,7 +126,12 @@ def read_settings(path: str | Path) -> AuditSettings:
     """
     where = Path(path).name
     try:
-        data = tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
+        octets = Path(path).read_bytes()
+        if len(octets) > _MAX_BYTES:
+            raise SettingsError(f"{where}: is larger than 1 MB. Is it a settings file?")
+        data = tomllib.loads(octets.decode("utf-8-sig"))
+    except RecursionError:
+        raise SettingsError(f"{where}: nests lists or tables too deeply. Is it a settings file?") from None
     except OSError as error:
         raise SettingsError(f"{where}: cannot be read ({error.strerror}). Check the path.") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
