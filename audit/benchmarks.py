@@ -147,7 +147,7 @@ def _compared(published: Published, results: AuditResults) -> dict[str, object]:
     if own is None:
         return {**facts, "verdict": NOT_COMPARABLE, "reason": why_not, **source}
     judged = _judged(facts, own, published, results)
-    return {**facts, **{name: value for name, value in own.items() if name != "caution"}, **judged, **source}
+    return {**facts, **own, **judged, **source}
 
 
 def _published_limits(published: Published) -> tuple[float, float, str]:
@@ -236,6 +236,7 @@ def _named(row: pd.Series, kind: _OwnFigure, labels: Mapping[str, object]) -> di
         "own_upper": upper,
         "own_events": events,
         "caution": row.get("caution", ""),
+        "at_risk": row.get("at_risk", np.nan),
         "own_n": row.get("n", row.get("person_years", row.get("at_risk"))),
     }
 
@@ -276,9 +277,9 @@ def _kept_open(
         return "The outcome at 12 months is known for too few women to judge anything that needs follow-up."
     if kind.follow_up and "horizon_days" not in published:
         return "The paper followed women for mixed lengths of time, and rates fall with time since placement."
-    if own["caution"] == BOUNDS_ONLY or (kind.follow_up and own["caution"]):
-        return f"{own['caution']}"
-    return ""
+    few = float(str(own["at_risk"])) < results.settings.thresholds.at_risk_floor
+    # Other cautions, such as that none were seen, say how to read a figure and not that it cannot be judged.
+    return str(own["caution"]) if few or own["caution"] == BOUNDS_ONLY else ""
 
 
 def _verdict(lower: float, upper: float, margin: float) -> tuple[str, str]:

@@ -265,10 +265,38 @@ def test_a_rate_over_follow_up_of_mixed_length_gives_no_verdict() -> None:
     )
 
 
-def test_our_own_caution_keeps_a_follow_up_figure_open() -> None:
-    table = pregnant(500, 10000.0, caution="Fewer than 10 at risk.")
+@pytest.mark.parametrize(
+    ("at_risk", "reason"),
+    [
+        (9, "Fewer than 10 still under observation."),
+        # With enough followed it is the paper that says too little.
+        (10, "The paper prints no limits and no counts to compute them from."),
+    ],
+)
+def test_too_few_still_followed_keep_a_curve_open_and_enough_do_not(at_risk: int, reason: str) -> None:
+    row: dict[str, object] = {
+        "by": "overall",
+        "stratum": "overall",
+        "placement_kind": "first",
+        "censoring": "last_known",
+        "cause": "expulsion",
+        "days": 1095,
+        "at_risk": at_risk,
+        "cumulative_events": 200,
+        "one_minus_km": 0.40,
+        "km_lower": 0.35,
+        "km_upper": 0.45,
+        "caution": "Fewer than 10 still under observation." if at_risk < 10 else "",
+    }
+    judged = compared(audited({"expulsion_incidence": pd.DataFrame([row])}), NO_LIMITS)
+    assert (judged["verdict"], judged["reason"]) == ("cannot_tell", reason)
+
+
+def test_none_seen_in_many_woman_years_is_a_figure_that_can_be_judged() -> None:
+    # Published 0.52 (0.42 to 0.64) per 100 woman-years; none in 10,000 leaves at most 0.04 per 100.
+    table = pregnant(0, 10000.0, caution="None seen: the upper limit is what is still possible.")
     row = compared(audited({"pregnancy": table}), BY_FOLLOW_UP)
-    assert (row["verdict"], row["reason"]) == ("cannot_tell", "Fewer than 10 at risk.")
+    assert (row["verdict"], row["reason"]) == ("lower", "The interval of the difference lies below 0.")
 
 
 def test_a_proportion_of_which_too_much_is_not_recorded_gives_no_verdict() -> None:
