@@ -1,6 +1,5 @@
 """Insertion rows into attempts: who owns which, take-overs, outcomes per visit and per woman."""
 
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -17,10 +16,10 @@ from audit.cohort.columns import (
     is_one_of,
     number,
     reference,
-    whole_days,
 )
+from audit.cohort.episodes import episode_outcome
 from audit.cohort.events import by_new_insertion, finding
-from audit.schema.derived import ATTEMPT_OUTCOMES, EPISODE_OUTCOMES
+from audit.schema.derived import ATTEMPT_OUTCOMES
 from audit.schema.visits import VISITS
 from audit.settings import Windows
 
@@ -51,7 +50,7 @@ def derive_attempts(
         ["patient_ref", "attempt_date", "order"], kind="stable", ignore_index=True
     )
     attempts = _one_value_a_visit(attempts)
-    attempts["episode_outcome"] = _episode_outcome(attempts, windows.episode_days, data_to)
+    attempts["episode_outcome"] = episode_outcome(attempts, windows.episode_days, data_to)
     attempts.insert(0, "attempt", np.arange(len(attempts)))
     return attempts.drop(columns=["completed_by_ref", "order"]), findings
 
@@ -262,40 +261,3 @@ def _one_value_a_visit(attempts: pd.DataFrame) -> pd.DataFrame:
     worst_grade = attempts["vasovagal_grade"].groupby(key, sort=False).transform("max")
     whole["vasovagal_grade"] = worst_grade.mask(later)
     return whole
-
-
-def _episode_outcome(attempts: pd.DataFrame, days: int, data_to: pd.Timestamp) -> pd.Categorical:
-    """Per woman within `days` of a first attempt: placed, not placed, unknown, or not yet due."""
-    tried = attempts[attempts["outcome"] != "deferred"]
-    result = (
-        tried["outcome"].map({"placed": "placed", "failed": "not_placed"}).astype(object).fillna("unknown")
-    )
-    outcome = pd.Series(None, index=attempts.index, dtype=object)
-    outcome[tried.index] = result
-    # One woman at a time only where she tried more than once: the rest is one attempt, one episode.
-    several = tried[tried.duplicated("patient_ref", keep=False)]
-    day, told = whole_days(several["attempt_date"]), result[several.index].to_numpy(dtype=object)
-    starts = np.flatnonzero(~several.duplicated("patient_ref"))
-    episodes = [
-        _episodes(list(day[start:stop]), list(told[start:stop]), days)
-        for start, stop in pairwise([*starts, len(several)])
-    ]
-    outcome[several.index] = [one for mine in episodes for one in mine]
-    last_due = data_to - pd.Timedelta(days=days)
-    outcome[(attempts["attempt_date"] > last_due) & outcome.notna()] = "not_yet_due"
-    return codes_of(outcome.to_numpy(dtype=object), EPISODE_OUTCOMES)
-
-
-def _episodes(day: list[int], result: list[str], days: int) -> list[str | None]:
-    """The outcome of each episode of one woman, on its first attempt; None on the later ones."""
-    outcome: list[str | None] = [None] * len(day)
-    first, closed = 0, True
-    for i in range(len(day)):
-        if closed or day[i] > day[first] + days:
-            first, closed = i, False
-            outcome[first] = result[i]
-        # Placed settles it; a result that is not known leaves open whether she had a device.
-        if result[i] != "not_placed":
-            outcome[first] = result[i]
-        closed = result[i] == "placed"
-    return outcome
