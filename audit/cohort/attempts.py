@@ -32,6 +32,7 @@ _CARRIED = (
     "ec_basis",
     "onward_plan",
     "bridging_method_given",
+    "bridging_oral_ec_given",
 )
 
 
@@ -149,7 +150,10 @@ def _suspicion(rows: pd.DataFrame) -> Names:
 
 def _carried(rows: pd.DataFrame, name: str) -> object:
     """A column handed on as it is."""
-    return number(rows, name) if VISITS[name].kind in ("number", "integer") else code(rows, name).array
+    kind = VISITS[name].kind
+    if kind in ("number", "integer"):
+        return number(rows, name)
+    return flag(rows, name).array if kind == "flag" else code(rows, name).array
 
 
 def _same_day_rows(attempts: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -80,11 +80,15 @@ def _not_located(placements: pd.DataFrame, follow_ups: pd.DataFrame) -> pd.DataF
 
 
 def _pregnant(follow_ups: pd.DataFrame, since: pd.Timestamp) -> pd.DataFrame:
-    """Pregnancies found in the period with a device not noted as gone."""
-    found = follow_ups[follow_ups["pregnancy"].isin(["intrauterine", "ectopic", "location_unknown"])]
-    gone = found["device_in_situ"].isin(["removed_here", "removed_elsewhere", "complete_expulsion"])
-    removed = found["visit_kind"].isin(["removal", "removal_and_replacement"])
-    return found[(found["contact_date"] >= since) & ~gone & ~removed]
+    """Pregnancies found in the period with a device that neither that contact nor a later one notes as gone."""
+    pregnant = follow_ups["pregnancy"].isin(["intrauterine", "ectopic", "location_unknown"])
+    gone = follow_ups["device_in_situ"].isin(["removed_here", "removed_elsewhere", "complete_expulsion"])
+    gone |= follow_ups["visit_kind"].isin(["removal", "removal_and_replacement"])
+    last_gone = follow_ups[gone].groupby("placement")["contact_date"].max()
+    found = follow_ups[pregnant & ~gone & (follow_ups["contact_date"] >= since)]
+    # Devices placed elsewhere have no placement that could tie one contact to another.
+    settled = (found["placement"].map(last_gone) >= found["contact_date"]) & (found["placement"] >= 0)
+    return found[~settled]
 
 
 def _threads(open_spells: pd.DataFrame, follow_ups: pd.DataFrame) -> pd.DataFrame:
@@ -104,6 +108,7 @@ def _emergencies(attempts: pd.DataFrame, placements: pd.DataFrame, since: pd.Tim
     emergency = attempts["indication"] == "emergency_contraception"
     without = attempts["visit_outcome"].isin(["failed", "deferred"])
     covered = attempts["bridging_method_given"].isin(["yes", "declined", "not_needed"])
+    covered |= attempts["bridging_oral_ec_given"].fillna(False).astype(bool)
     tried = attempts[emergency & without & ~covered & (attempts["attempt_date"] >= since)]
     last_placed = placements.groupby("patient_ref")["placement_date"].max()
     placed_since = tried["patient_ref"].map(last_placed) >= tried["attempt_date"]

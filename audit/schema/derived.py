@@ -157,6 +157,7 @@ ATTEMPTS = Table(
         VISITS["ec_basis"],
         VISITS["onward_plan"],
         VISITS["bridging_method_given"],
+        VISITS["bridging_oral_ec_given"],
         _number("placement", "Running number of the placement it led to; -1 for none."),
     ),
 )

@@ -125,6 +125,29 @@ def test_a_pregnancy_of_the_period_with_a_device_needs_action_unless_the_device_
     assert needs(cohort) == [("pregnancy_with_device", "V2"), ("pregnancy_with_device", "V4")]
 
 
+def test_a_pregnancy_is_settled_once_a_later_contact_notes_the_device_gone(cohort_of: Derive) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_ref | visit_date | visit_kind | insertion_outcome | device_in_situ    | pregnancy
+        Settled     | V1        | 2025-01-01 | insertion  | placed            |                   |
+        Settled     | V2        | 2025-07-02 | follow_up  |                   | in_situ_confirmed | intrauterine
+        Settled     | V3        | 2025-07-09 | removal    |                   |                   |
+        Open        | V4        | 2025-01-01 | insertion  | placed            |                   |
+        Open        | V5        | 2025-07-02 | follow_up  |                   | in_situ_confirmed | intrauterine
+        Open        | V6        | 2025-07-09 | follow_up  |                   | in_situ_confirmed |
+        """)
+    assert needs(cohort) == [("pregnancy_with_device", "V5")]
+
+
+def test_oral_emergency_contraception_is_another_method(cohort_of: Derive) -> None:
+    cohort = cohort_of("""
+        patient_ref | visit_ref | visit_date | visit_kind | insertion_outcome | indication              | bridging_oral_ec_given
+        Given       | V1        | 2025-07-01 | insertion  | failed            | emergency_contraception | yes
+        NotGiven    | V2        | 2025-07-01 | insertion  | failed            | emergency_contraception | no
+        NotSaid     | V3        | 2025-07-01 | insertion  | failed            | emergency_contraception |
+        """)  # noqa: E501 - a drawn log
+    assert needs(cohort) == [("emergency_not_placed", "V2"), ("emergency_not_placed", "V3")]
+
+
 def test_threads_not_seen_need_a_scan_or_a_later_sight_of_them(cohort_of: Derive) -> None:
     cohort = cohort_of("""
         patient_ref | visit_ref | visit_date | visit_kind | insertion_outcome | device_in_situ    | threads_seen | position_verified_by
