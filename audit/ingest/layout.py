@@ -11,7 +11,7 @@ from audit.schema.visits import ONE_OF, REQUIRED, VISITS
 from audit.settings import Layout
 
 _GAPS = re.compile(r"[\s_\-]+")
-_HINT = "Map it in the settings under [layout.headings]."
+_HINT = "Map it in the settings under [layout.headings]; iud-audit draft-settings proposes how."
 
 
 def plain_heading(heading: str) -> str:
@@ -141,7 +141,7 @@ def _nearest(name: str, source: Source, taken: Iterable[int] = ()) -> str:
     """A sentence with the headings most like a name, those already in use left out."""
     free = [heading for position, heading in enumerate(source.headings) if position not in set(taken)]
     headings = {_sorted_words(heading): heading for heading in reversed(free) if heading}
-    near = get_close_matches(_sorted_words(name), list(headings), n=2, cutoff=0.5)
+    near = get_close_matches(_sorted_words(name), list(headings), n=2, cutoff=0.6)
     quoted = " or ".join(f"'{shown(headings[match])}'" for match in near)
     return f"Nearest heading: {quoted}. " if near else ""
 

@@ -43,7 +43,7 @@ def test_a_missing_column_is_named_with_the_nearest_heading_and_what_was_found()
     assert str(refusal.value) == (
         "visits.csv: no column for visit_date. Nearest heading: 'Date of visit'. "
         "Found: patient_ref, Date of visit, visit_kind, insertion_outcome, a and 2 more. "
-        "Map it in the settings under [layout.headings]."
+        "Map it in the settings under [layout.headings]; iud-audit draft-settings proposes how."
     )
 
 
