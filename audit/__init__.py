@@ -19,13 +19,30 @@ if TYPE_CHECKING:
     from audit.measures.ascertainment import case_ascertainment
     from audit.measures.clinicians import failed_insertions_by_clinician
     from audit.measures.complications import perforation
-    from audit.measures.continuation import continuation_curve, continuation_summary, continuation_tests
-    from audit.measures.effectiveness import pregnancy
+    from audit.measures.continuation import (
+        continuation_curve,
+        continuation_summary,
+        continuation_tests,
+        method_continuation,
+    )
+    from audit.measures.displacement import (
+        displacement_incidence,
+        expulsion_sensitivity,
+        repeat_expulsion,
+        size_mismatch,
+    )
+    from audit.measures.effectiveness import ectopic_pregnancy, pregnancy, pregnancy_after_emergency
     from audit.measures.expulsion import expulsion_incidence
-    from audit.measures.follow_up import check_done, outcome_known
+    from audit.measures.follow_up import check_done, check_in_higher_risk, follow_up_bounds, outcome_known
+    from audit.measures.infection import pelvic_infection, pelvic_infection_incidence
     from audit.measures.insertion import failed_insertions, failure_reasons, first_pass_success
+    from audit.measures.linkage import unlinked_contacts
     from audit.measures.person_time import person_time_rates
+    from audit.measures.position import malposition, position_verified, threads_not_seen
+    from audit.measures.postpartum import perforation_expected, postpartum_balance
     from audit.measures.removal import ending_incidence, removal_incidence
+    from audit.measures.removal_purpose import removal_by_purpose
+    from audit.measures.removal_visits import difficult_removal, removal_on_request
     from audit.measures.vasovagal import vasovagal_by_parity, vasovagal_contrasts
     from audit.period import in_period, observed_in_period, period_from
     from audit.records import AuditResults, Cohort, Period, VisitLog
@@ -43,30 +60,50 @@ _HOME = {
     "action_list": "measures.action_list",
     "case_ascertainment": "measures.ascertainment",
     "check_done": "measures.follow_up",
+    "check_in_higher_risk": "measures.follow_up",
     "compare_with_benchmarks": "benchmarks",
     "continuation_curve": "measures.continuation",
     "continuation_summary": "measures.continuation",
     "continuation_tests": "measures.continuation",
     "derive_cohort": "cohort",
+    "difficult_removal": "measures.removal_visits",
+    "displacement_incidence": "measures.displacement",
+    "ectopic_pregnancy": "measures.effectiveness",
     "emergency_placement_in_time": "measures.access",
     "ending_incidence": "measures.removal",
     "expulsion_incidence": "measures.expulsion",
+    "expulsion_sensitivity": "measures.displacement",
     "failed_insertions": "measures.insertion",
     "failed_insertions_by_clinician": "measures.clinicians",
     "failure_reasons": "measures.insertion",
     "first_pass_success": "measures.insertion",
+    "follow_up_bounds": "measures.follow_up",
     "in_period": "period",
     "load_visits": "ingest.load",
+    "malposition": "measures.position",
+    "method_continuation": "measures.continuation",
     "observed_in_period": "period",
     "outcome_known": "measures.follow_up",
+    "pelvic_infection": "measures.infection",
+    "pelvic_infection_incidence": "measures.infection",
     "perforation": "measures.complications",
+    "perforation_expected": "measures.postpartum",
     "period_from": "period",
     "person_time_rates": "measures.person_time",
+    "position_verified": "measures.position",
+    "postpartum_balance": "measures.postpartum",
     "pregnancy": "measures.effectiveness",
+    "pregnancy_after_emergency": "measures.effectiveness",
     "read_issued": "ingest.issued",
     "read_settings": "settings",
+    "removal_by_purpose": "measures.removal_purpose",
     "removal_incidence": "measures.removal",
+    "removal_on_request": "measures.removal_visits",
+    "repeat_expulsion": "measures.displacement",
     "run_audit": "run",
+    "size_mismatch": "measures.displacement",
+    "threads_not_seen": "measures.position",
+    "unlinked_contacts": "measures.linkage",
     "vasovagal_by_parity": "measures.vasovagal",
     "vasovagal_contrasts": "measures.vasovagal",
 }
@@ -81,30 +118,50 @@ __all__ = [
     "action_list",
     "case_ascertainment",
     "check_done",
+    "check_in_higher_risk",
     "compare_with_benchmarks",
     "continuation_curve",
     "continuation_summary",
     "continuation_tests",
     "derive_cohort",
+    "difficult_removal",
+    "displacement_incidence",
+    "ectopic_pregnancy",
     "emergency_placement_in_time",
     "ending_incidence",
     "expulsion_incidence",
+    "expulsion_sensitivity",
     "failed_insertions",
     "failed_insertions_by_clinician",
     "failure_reasons",
     "first_pass_success",
+    "follow_up_bounds",
     "in_period",
     "load_visits",
+    "malposition",
+    "method_continuation",
     "observed_in_period",
     "outcome_known",
+    "pelvic_infection",
+    "pelvic_infection_incidence",
     "perforation",
+    "perforation_expected",
     "period_from",
     "person_time_rates",
+    "position_verified",
+    "postpartum_balance",
     "pregnancy",
+    "pregnancy_after_emergency",
     "read_issued",
     "read_settings",
+    "removal_by_purpose",
     "removal_incidence",
+    "removal_on_request",
+    "repeat_expulsion",
     "run_audit",
+    "size_mismatch",
+    "threads_not_seen",
+    "unlinked_contacts",
     "vasovagal_by_parity",
     "vasovagal_contrasts",
 ]

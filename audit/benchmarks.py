@@ -76,6 +76,7 @@ _OWN = {
     ),
     ("check_done", "proportion"): _OwnFigure("check_done", {"window": "all", "placement_kind": "all"}),
 }
+_SINCE_BIRTH = {"up to 36": "to", "more than 36": "after"}
 _COLUMNS = (
     *("benchmark", "outcome", "measure", "population", "horizon_days"),
     *("published", "published_lower", "published_upper", "published_limits"),
@@ -90,6 +91,33 @@ def published_figures() -> tuple[Published, ...]:
     """The published figures that come with the package, in the order of its library."""
     text = files("audit").joinpath("benchmarks.toml").read_text(encoding="utf-8")
     return tuple(tomllib.loads(text)["benchmark"])
+
+
+def perforation_strata() -> pd.DataFrame:
+    """Published rates of perforation by breastfeeding and time since a birth.
+
+    Returns
+    -------
+    DataFrame
+        ``stratum`` (a code of `audit.schema.derived.PERFORATION_GROUPS`), ``rate`` (0-1), ``benchmark, citation``.
+
+    Examples
+    --------
+    >>> perforation_strata()["rate"].tolist()
+    [0.0056, 0.0017, 0.0016, 0.0007]
+    """
+    rows = [
+        {
+            "stratum": f"{_SINCE_BIRTH[str(one['weeks_since_birth'])]}_36_weeks_"
+            f"{'' if one['breastfeeding'] else 'not_'}breastfeeding",
+            "rate": one["estimate"],
+            "benchmark": one["id"],
+            "citation": one["citation"],
+        }
+        for one in published_figures()
+        if one["outcome"] == "perforation" and {"breastfeeding", "weeks_since_birth"} <= set(one)
+    ]
+    return pd.DataFrame(rows)
 
 
 def compare_with_benchmarks(results: AuditResults) -> pd.DataFrame:

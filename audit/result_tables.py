@@ -1,6 +1,7 @@
 """The result tables of an audit, family by family, each measure with the windows and strata the report needs."""
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -14,12 +15,19 @@ from audit.measures import (
     complications,
     continuation,
     data_quality,
+    displacement,
     effectiveness,
     expulsion,
     follow_up,
+    infection,
     insertion,
+    linkage,
     person_time,
+    position,
+    postpartum,
     removal,
+    removal_purpose,
+    removal_visits,
     vasovagal,
 )
 from audit.period import due_in_period, in_period, observed_in_period, twelve_months_to
@@ -36,7 +44,11 @@ def all_tables(
 ) -> Tables:
     """Every result table, in the order of the report."""
     tables: Tables = {}
-    for step in (_data_quality, _insertions, _clinicians, _safety, _follow_up, _spells, _actions):
+    steps = (
+        *(_data_quality, _insertions, _clinicians, _safety, _follow_up, _contacts, _spells, _more_of_spells),
+        _actions,
+    )
+    for step in steps:
         tables |= step(log, cohort, rules, span)
     if issued is not None:
         tables["case_ascertainment"] = ascertainment.case_ascertainment(cohort.attempts, issued)
@@ -179,7 +191,10 @@ def _safety(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
         cohort.attempts,
         span,
         lambda rows: _each(
-            complications.perforation, rows, (OVERALL, "device_class", "device_family"), recorded_floor=floor
+            complications.perforation,
+            rows,
+            (OVERALL, "device_class", "device_family", "perforation_group"),
+            recorded_floor=floor,
         ),
     )
     pregnancies = _each(
@@ -219,6 +234,99 @@ def _follow_up(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period
         year_days=windows.year_days,
     )
     return tables
+
+
+def _contacts(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:
+    """Positions, threads, infections, removal visits and linkage: what the contacts tell."""
+    windows, placements, told = rules.windows, cohort.placements, cohort.follow_ups
+    due = (
+        ("first_cycle", windows.first_cycle_from_day, windows.first_cycle_to_day),
+        ("six_months", windows.six_months_from_day, windows.six_months_to_day),
+    )
+    bys = (OVERALL, "site_ref")
+    dated: dict[str, Callable[..., pd.DataFrame]] = {
+        "difficult_removal": removal_visits.difficult_removal,
+        "removal_on_request": partial(
+            removal_visits.removal_on_request, limit_days=windows.removal_delay_days
+        ),
+        "unlinked_contacts": linkage.unlinked_contacts,
+    }
+    return {
+        "check_in_higher_risk": follow_up.check_in_higher_risk(placements),
+        "position_verified": _stacked(
+            [position.position_verified(placements, told, by=by, windows=due) for by in bys]
+        ),
+        "threads_not_seen": position.threads_not_seen(placements, told),
+        "malposition": position.malposition(placements, told),
+        "pelvic_infection": infection.pelvic_infection(
+            placements, told, early_days=windows.early_infection_days
+        ),
+        "pelvic_infection_incidence": infection.pelvic_infection_incidence(
+            placements, told, at_risk_floor=rules.thresholds.at_risk_floor
+        ),
+        **{
+            name: _contacts_in_windows(told, span, partial(_each, measure, bys=bys))
+            for name, measure in dated.items()
+        },
+    }
+
+
+def _contacts_in_windows(
+    told: pd.DataFrame, span: Period, measure: Callable[[pd.DataFrame], pd.DataFrame]
+) -> pd.DataFrame:
+    """A measure of contacts in each window."""
+    day = told["contact_date"]
+    tables = [
+        _with_window(
+            measure(told if window is None else told[day.between(window.first_day, window.last_day)]), name
+        )
+        for name, window in _windows(span).items()
+    ]
+    return _stacked(tables)
+
+
+def _more_of_spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:
+    """What the unknown could change, and the parts of expulsion, removal, continuation and pregnancy."""
+    windows, floor, placements = rules.windows, rules.thresholds.at_risk_floor, cohort.placements
+    by_band = complications.perforation(
+        cohort.attempts, by="postpartum_band", recorded_floor=rules.thresholds.recorded_floor
+    )
+    return {
+        "follow_up_bounds": _each(
+            follow_up.follow_up_bounds,
+            placements,
+            (OVERALL, "timing_group", "device_family"),
+            year_days=windows.year_days,
+            figures_to_reach=rules.figures_to_reach,
+            at_risk_floor=floor,
+        ),
+        "postpartum_balance": postpartum.postpartum_balance(placements, by_band, at_risk_floor=floor),
+        "displacement_incidence": displacement.displacement_incidence(placements, at_risk_floor=floor),
+        "repeat_expulsion": displacement.repeat_expulsion(placements, at_risk_floor=floor),
+        "expulsion_sensitivity": displacement.expulsion_sensitivity(placements, at_risk_floor=floor),
+        "size_mismatch": displacement.size_mismatch(placements, at_risk_floor=floor),
+        "removal_by_purpose": _each(
+            removal_purpose.removal_by_purpose,
+            placements,
+            (OVERALL, "device_class"),
+            early_days=windows.early_removal_days,
+            at_risk_floor=floor,
+        ),
+        "method_continuation": _each(
+            continuation.method_continuation,
+            placements,
+            (OVERALL, "device_family"),
+            horizons=windows.horizons,
+            at_risk_floor=floor,
+        ),
+        "ectopic_pregnancy": _each(effectiveness.ectopic_pregnancy, placements, (OVERALL, "device_family")),
+        "pregnancy_after_emergency": effectiveness.pregnancy_after_emergency(
+            placements,
+            cohort.follow_ups,
+            test_from_day=windows.emergency_test_from_day,
+            cycle_days=windows.emergency_cycle_days,
+        ),
+    }
 
 
 def _spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:

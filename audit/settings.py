@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from audit.errors import SettingsError, name_a_few
 from audit.schema.column import Column
-from audit.schema.terms import COMPARED_OUTCOMES, UNITS
+from audit.schema.terms import COMPARED_OUTCOMES, FIRST_YEAR_ENDINGS, UNITS
 from audit.schema.visits import VISITS
 
 _MAX_BYTES = 1_000_000
@@ -65,6 +65,16 @@ class Windows:
     maturity_lag_days: int = 30
     reporting_lag_days: int = 30
     episode_days: int = 90
+    first_cycle_from_day: int = 21
+    first_cycle_to_day: int = 75
+    six_months_from_day: int = 150
+    six_months_to_day: int = 240
+    early_infection_days: int = 20
+    early_removal_days: int = 182
+    removal_delay_days: int = 14
+    method_gap_days: int = 30
+    emergency_test_from_day: int = 21
+    emergency_cycle_days: int = 28
     emergency_hours: float = 120.0
     emergency_days_after_ovulation: int = 5
     rate_bands: tuple[int, ...] = (42, 182, 365)
@@ -91,7 +101,9 @@ class AuditSettings:
     """The rules of one service's audit.
 
     `charted_by_exception` names columns in which a blank means "no"; `margins` gives, per outcome, the
-    difference (0-1, or per woman-year) that the service holds too small to matter; `funnel_target` is what a
+    difference (0-1, or per woman-year) that the service holds too small to matter; `figures_to_reach` gives, per
+    ending of the first year, a proportion (0-1) to ask of the unknown outcomes whether they could bring it about;
+    `funnel_target` is what a
     clinician's failures are compared with: ``service``, ``service_excluding_own``, or a proportion.
     """
 
@@ -102,6 +114,7 @@ class AuditSettings:
     thresholds: Thresholds = field(default_factory=Thresholds)
     charted_by_exception: tuple[str, ...] = ()
     margins: Mapping[str, float] = field(default_factory=dict)
+    figures_to_reach: Mapping[str, float] = field(default_factory=dict)
     funnel_target: str = "service"
     synthetic: bool = False
 
@@ -263,6 +276,7 @@ def _check_rules(settings: AuditSettings, where: str) -> None:
         _known_column(name, f"{where}, charted_by_exception")
     for name, margin in settings.margins.items():
         _not_negative(margin, f"{where}, margins, {name}")
+    _check_figures(settings.figures_to_reach, where)
     bands = settings.windows.rate_bands
     if list(bands) != sorted(set(bands)):
         raise SettingsError(f"{where}, windows, rate_bands: must rise from left to right, got {list(bands)}.")
@@ -273,6 +287,16 @@ def _check_rules(settings: AuditSettings, where: str) -> None:
             f"{where}, funnel_target: must be 'service', 'service_excluding_own' or a proportion between "
             f"0 and 1, got '{settings.funnel_target}'."
         )
+
+
+def _check_figures(figures: Mapping[str, float], where: str) -> None:
+    """Refuse a figure to reach for an ending that is not counted, or that is no proportion."""
+    here = f"{where}, figures_to_reach"
+    for name, figure in figures.items():
+        if name not in FIRST_YEAR_ENDINGS:
+            raise SettingsError(f"{here}: {_unknown_name('ending', name, list(FIRST_YEAR_ENDINGS))}")
+        if not 0 < _not_negative(figure, f"{here}, {name}") < 1:
+            raise SettingsError(f"{here}, {name}: must be a proportion between 0 and 1, got {figure!r}.")
 
 
 def _is_proportion(text: str) -> bool:
