@@ -133,7 +133,7 @@ def expulsion_sensitivity(
     """
     expelled = placements["ending"].isin(_EXPELLED)
     earliest = {
-        name: placements[name].mask(expelled, placements["ending_earliest_day"])
+        name: placements[name].astype("float64").mask(expelled, placements["ending_earliest_day"])
         for name in ("exit_day_last_known", "exit_day_assumed_in_place")
     }
     tables = []

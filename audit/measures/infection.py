@@ -103,7 +103,7 @@ def _to_infection(
     counts = day.notna() & ~(day > placements["ending_day"])
     ending = placements["ending"].astype(object).mask(counts, _INFECTED)
     exits = {
-        name: placements[name].mask(counts, day)
+        name: placements[name].astype("float64").mask(counts, day)
         for name in ("exit_day_last_known", "exit_day_assumed_in_place")
     }
     return placements.assign(ending=ending, **exits)
