@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from audit.measures.action_list import action_list
     from audit.measures.ascertainment import case_ascertainment
     from audit.measures.clinicians import failed_insertions_by_clinician
+    from audit.measures.completeness_of_follow_up import follow_up_completeness
     from audit.measures.complications import perforation
     from audit.measures.continuation import (
         continuation_curve,
@@ -78,6 +79,7 @@ _HOME = {
     "failure_reasons": "measures.insertion",
     "first_pass_success": "measures.insertion",
     "follow_up_bounds": "measures.follow_up",
+    "follow_up_completeness": "measures.completeness_of_follow_up",
     "in_period": "period",
     "load_visits": "ingest.load",
     "malposition": "measures.position",
@@ -136,6 +138,7 @@ __all__ = [
     "failure_reasons",
     "first_pass_success",
     "follow_up_bounds",
+    "follow_up_completeness",
     "in_period",
     "load_visits",
     "malposition",

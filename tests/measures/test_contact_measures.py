@@ -5,6 +5,7 @@ from collections.abc import Callable
 import pandas as pd
 import pytest
 
+from audit.measures.completeness_of_follow_up import follow_up_completeness
 from audit.measures.follow_up import check_in_higher_risk, follow_up_bounds
 from audit.measures.infection import pelvic_infection, pelvic_infection_incidence
 from audit.measures.linkage import unlinked_contacts
@@ -316,3 +317,49 @@ def test_nothing_recorded_is_unknown_and_never_no(cohort_of: Derive) -> None:
     assert counted(difficult_removal(told), definition="difficult") == [0, 0, 1]
     assert counted(removal_on_request(told)) == [0, 0, 1]
     assert pd.isna(removal_on_request(told)["median_days"].item())
+
+
+def test_the_time_followed_is_what_was_seen_of_what_could_be_seen() -> None:
+    frame = pd.DataFrame(
+        {
+            "ending": ["removal", "none", "none", "none"],
+            "exit_day_last_known": [100.0, 300.0, 50.0, 0.0],
+            "days_to_data_to": [400.0, 300.0, 200.0, 150.0],
+            "placement_kind": "first",
+        }
+    )
+    row = follow_up_completeness(frame).iloc[0]
+    # One ended and one was seen on the day of the freeze; after a removal there is nothing more to see.
+    assert row[["n", "n_complete", "observed_days", "potential_days"]].tolist() == [4, 2, 450, 750]
+    assert row["completeness"] == pytest.approx(450 / 750)
+    # Lost on day 0 (one of four) and on day 50 (one of three): 3/4, then 3/4 x 2/3, which is a half until day 300.
+    assert row["median_days"] == pytest.approx((50 + 300) / 2)
+
+
+def test_groups_are_followed_apart_and_a_site_not_recorded_is_one_of_them() -> None:
+    frame = pd.DataFrame(
+        {
+            "ending": "none",
+            "exit_day_last_known": [100.0, 0.0],
+            "days_to_data_to": [100.0, 100.0],
+            "placement_kind": "first",
+            "site_ref": pd.Categorical(["S1", None]),
+        }
+    )
+    table = follow_up_completeness(frame, by="site_ref")
+    assert table[["stratum", "completeness"]].to_numpy().tolist() == [["S1", 1.0], ["not recorded", 0.0]]
+
+
+def test_a_device_placed_on_the_day_of_the_freeze_leaves_nothing_to_follow() -> None:
+    frame = pd.DataFrame(
+        {
+            "ending": ["none"],
+            "exit_day_last_known": [0.0],
+            "days_to_data_to": [0.0],
+            "placement_kind": "first",
+        }
+    )
+    row = follow_up_completeness(frame).iloc[0]
+    assert row[["n", "n_complete"]].tolist() == [1, 1]
+    assert pd.isna(row["completeness"])
+    assert follow_up_completeness(frame.iloc[:0]).empty
