@@ -2,7 +2,6 @@
 
 import re
 
-from audit.ingest.columns import STAFF_AND_PLACES
 from audit.ingest.identifiers_by_heading import REFERENCES, kind_by_heading
 from audit.ingest.identifiers_contacts import CONTACT_RULES, POSTCODE
 from audit.ingest.identifiers_dates import are_birth_dates, year_of
@@ -24,6 +23,7 @@ from audit.ingest.identifiers_screen import candidates, evenly
 from audit.ingest.identifiers_text import is_free_text
 from audit.ingest.parse import cleaned
 from audit.ingest.raw import RawColumn
+from audit.ingest.readings import STAFF_AND_PLACES
 from audit.schema.visits import VISITS
 from audit.settings import Layout
 

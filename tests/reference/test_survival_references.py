@@ -127,7 +127,7 @@ def test_the_remission_curves_printed_by_rodriguez_are_reproduced(group, time, s
     found = row(gehan_curve(group), time)
     assert found["survival"] == pytest.approx(survival, **EXACT)
     assert error is None or found["standard_error"] == pytest.approx(error, **EXACT)
-    figures = found[["survival", "standard_error", "ci_lower", "ci_upper"]]
+    figures = found[["survival", "standard_error", "ci_lower", "ci_upper"]].astype(float)
     assert tuple(figures.round(4)) == pytest.approx(printed, abs=1e-9)
 
 
