@@ -103,7 +103,7 @@ def _told_together(values: Any, first: Days, later: Days, *, last: bool) -> Any:
 
 def _says_something(value: object) -> bool:
     """Whether a cell holds an answer."""
-    return not pd.isna(value) and value != "unknown"  # type: ignore[call-overload, no-any-return]
+    return not pd.isna(value) and value != "unknown"  # type: ignore[call-overload]
 
 
 def _days_waited(rows: pd.DataFrame) -> Names:

@@ -72,7 +72,8 @@ def quantile_interval(
     ordered, reached = sample[order], np.cumsum(number[order])
     n = int(reached[-1]) if reached.size else 0
     if n == 0:
-        return Estimate(*np.full((3, 1), np.nan)[:, 0], QUANTILE_METHOD)
+        nothing = np.full(3, np.nan)
+        return Estimate(nothing[0], nothing[1], nothing[2], QUANTILE_METHOD)
     place = (n - 1) * probability + 1
     below, above = _ranked(ordered, reached, np.array([np.floor(place), np.ceil(place)]))
     value = below + (above - below) * (place - np.floor(place))
@@ -142,3 +143,60 @@ def quantiles_by_group(
         rows.append(row)
     names = [f"{name}{part}" for name in probabilities for part in ("", "_lower", "_upper")]
     return pd.DataFrame(rows, columns=["group", "n", *names])
+
+
+def with_quantiles(
+    table: pd.DataFrame,
+    values: pd.DataFrame,
+    *,
+    probabilities: Mapping[str, float],
+    recorded_floor: float = 0.0,
+) -> pd.DataFrame:
+    """Return a table of counts with quantiles of the values behind each row.
+
+    Parameters
+    ----------
+    table : DataFrame
+        ``stratum``, ``n`` (value known) and ``n_unknown``, one row per stratum; other columns are kept.
+    values : DataFrame
+        ``stratum``, ``value`` and ``n``, as counted.
+    probabilities : mapping of name to number between 0 and 1
+        The quantiles to return.
+    recorded_floor : float, 0 to 1
+        Where a smaller share is known, the caution says that those recorded may not stand for all.
+
+    Returns
+    -------
+    DataFrame
+        The table with ``name, name_lower, name_upper`` for each name (nan without a value, infinite where too
+        few bound nothing), ``method`` and ``caution``, empty where there is none.
+
+    Raises
+    ------
+    ValueError
+        As `quantile_interval`.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"stratum": ["a"], "n": [7], "n_unknown": [0]})
+    >>> values = pd.DataFrame({"stratum": "a", "value": [1.0, 2.0], "n": [4, 3]})
+    >>> with_quantiles(table, values, probabilities={"median": 0.5})[["median", "median_upper"]].values.tolist()
+    [[1.0, 2.0]]
+    """
+    found = quantiles_by_group(values.rename(columns={"stratum": "group"}), probabilities=probabilities)
+    whole = table.merge(
+        found.drop(columns="n").rename(columns={"group": "stratum"}), on="stratum", how="left"
+    )
+    ends = whole[[f"{name}_{side}" for name in probabilities for side in ("lower", "upper")]]
+    total = whole["n"] + whole["n_unknown"]
+    caution = np.select(
+        [total == 0, whole["n"] == 0, whole["n"] < recorded_floor * total, np.isinf(ends).any(axis=1)],
+        [
+            "Nothing to count.",
+            "Not recorded for anyone.",
+            "So much is not recorded that those recorded may not stand for all.",
+            "Too few for a limit on every side.",
+        ],
+        "",
+    )
+    return whole.assign(method=QUANTILE_METHOD, caution=caution.astype(object))
