@@ -1,43 +1,38 @@
 """The result tables of an audit, family by family, each measure with the windows and strata the report needs."""
 
-from collections.abc import Callable, Sequence
-from functools import partial
 from typing import Any
 
 import pandas as pd
 
+from audit.attempt_tables import attempt_tables
 from audit.measures import (
     access,
     action_list,
     ascertainment,
     caseload,
     clinicians,
-    completeness_of_follow_up,
     complications,
     continuation,
     data_quality,
-    displacement,
     effectiveness,
     expulsion,
     follow_up,
-    infection,
     insertion,
-    linkage,
     person_time,
-    position,
-    postpartum,
     removal,
-    removal_purpose,
-    removal_visits,
     vasovagal,
 )
 from audit.period import due_in_period, in_period, observed_in_period, twelve_months_to
+from audit.placement_tables import contact_tables, placement_tables
 from audit.records import Cohort, Period, VisitLog
 from audit.settings import AuditSettings
 from audit.tallies import OVERALL
-
-Tables = dict[str, pd.DataFrame]
-WHOLE_LOG = "all"
+from audit.windows import WHOLE_LOG, Tables
+from audit.windows import each as _each
+from audit.windows import in_windows as _in_windows
+from audit.windows import stacked as _stacked
+from audit.windows import windows_of as _windows
+from audit.windows import with_window as _with_window
 
 
 def all_tables(
@@ -45,52 +40,13 @@ def all_tables(
 ) -> Tables:
     """Every result table, in the order of the report."""
     tables: Tables = {}
-    steps = (
-        *(_data_quality, _insertions, _clinicians, _safety, _follow_up, _contacts, _spells, _more_of_spells),
-        _actions,
-    )
-    for step in steps:
+    of_care = (_data_quality, _insertions, attempt_tables, _clinicians, _safety)
+    of_devices = (_follow_up, contact_tables, _spells, placement_tables, _actions)
+    for step in (*of_care, *of_devices):
         tables |= step(log, cohort, rules, span)
     if issued is not None:
         tables["case_ascertainment"] = ascertainment.case_ascertainment(cohort.attempts, issued)
     return tables
-
-
-def _windows(span: Period) -> dict[str, Period | None]:
-    """The three windows of dated figures."""
-    return {"period": span, "rolling_12_months": twelve_months_to(span), WHOLE_LOG: None}
-
-
-def _in_windows(
-    attempts: pd.DataFrame, span: Period, measure: Callable[[pd.DataFrame], pd.DataFrame]
-) -> pd.DataFrame:
-    """A measure of attempts in each window."""
-    tables = [
-        _with_window(measure(attempts if window is None else in_period(attempts, window)), name)
-        for name, window in _windows(span).items()
-    ]
-    return _stacked(tables)
-
-
-def _with_window(table: pd.DataFrame, name: str) -> pd.DataFrame:
-    """The table with its window behind what it is about."""
-    labelled = table.copy()
-    labelled.insert(min(2, len(labelled.columns)), "window", name)
-    return labelled
-
-
-def _each(
-    measure: Callable[..., pd.DataFrame], frame: pd.DataFrame, bys: Sequence[str], **fixed: object
-) -> pd.DataFrame:
-    """A measure stratified in several ways, one table below the other."""
-    return _stacked([measure(frame, by=by, **fixed) for by in bys])
-
-
-def _stacked(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
-    """Tables one below the other."""
-    # pandas warns where an empty table would settle a column's type.
-    filled = [table for table in tables if len(table)] or list(tables[:1])
-    return pd.concat(filled, ignore_index=True)
 
 
 def _data_quality(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:
@@ -235,104 +191,6 @@ def _follow_up(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period
         year_days=windows.year_days,
     )
     return tables
-
-
-def _contacts(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:
-    """Positions, threads, infections, removal visits and linkage: what the contacts tell."""
-    windows, placements, told = rules.windows, cohort.placements, cohort.follow_ups
-    due = (
-        ("first_cycle", windows.first_cycle_from_day, windows.first_cycle_to_day),
-        ("six_months", windows.six_months_from_day, windows.six_months_to_day),
-    )
-    bys = (OVERALL, "site_ref")
-    dated: dict[str, Callable[..., pd.DataFrame]] = {
-        "difficult_removal": removal_visits.difficult_removal,
-        "removal_on_request": partial(
-            removal_visits.removal_on_request, limit_days=windows.removal_delay_days
-        ),
-        "unlinked_contacts": linkage.unlinked_contacts,
-    }
-    return {
-        "check_in_higher_risk": follow_up.check_in_higher_risk(placements),
-        "position_verified": _stacked(
-            [position.position_verified(placements, told, by=by, windows=due) for by in bys]
-        ),
-        "threads_not_seen": position.threads_not_seen(placements, told),
-        "malposition": position.malposition(placements, told),
-        "pelvic_infection": infection.pelvic_infection(
-            placements, told, early_days=windows.early_infection_days
-        ),
-        "pelvic_infection_incidence": infection.pelvic_infection_incidence(
-            placements, told, at_risk_floor=rules.thresholds.at_risk_floor
-        ),
-        **{
-            name: _contacts_in_windows(told, span, partial(_each, measure, bys=bys))
-            for name, measure in dated.items()
-        },
-    }
-
-
-def _contacts_in_windows(
-    told: pd.DataFrame, span: Period, measure: Callable[[pd.DataFrame], pd.DataFrame]
-) -> pd.DataFrame:
-    """A measure of contacts in each window."""
-    day = told["contact_date"]
-    tables = [
-        _with_window(
-            measure(told if window is None else told[day.between(window.first_day, window.last_day)]), name
-        )
-        for name, window in _windows(span).items()
-    ]
-    return _stacked(tables)
-
-
-def _more_of_spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:
-    """What the unknown could change, and the parts of expulsion, removal, continuation and pregnancy."""
-    windows, floor, placements = rules.windows, rules.thresholds.at_risk_floor, cohort.placements
-    by_band = complications.perforation(
-        cohort.attempts, by="postpartum_band", recorded_floor=rules.thresholds.recorded_floor
-    )
-    return {
-        "follow_up_bounds": _each(
-            follow_up.follow_up_bounds,
-            placements,
-            (OVERALL, "timing_group", "device_family"),
-            year_days=windows.year_days,
-            figures_to_reach=rules.figures_to_reach,
-            at_risk_floor=floor,
-        ),
-        "follow_up_completeness": _each(
-            completeness_of_follow_up.follow_up_completeness,
-            placements,
-            (OVERALL, "site_ref", "timing_group", "device_family"),
-        ),
-        "postpartum_balance": postpartum.postpartum_balance(placements, by_band, at_risk_floor=floor),
-        "displacement_incidence": displacement.displacement_incidence(placements, at_risk_floor=floor),
-        "repeat_expulsion": displacement.repeat_expulsion(placements, at_risk_floor=floor),
-        "expulsion_sensitivity": displacement.expulsion_sensitivity(placements, at_risk_floor=floor),
-        "size_mismatch": displacement.size_mismatch(placements, at_risk_floor=floor),
-        "removal_by_purpose": _each(
-            removal_purpose.removal_by_purpose,
-            placements,
-            (OVERALL, "device_class"),
-            early_days=windows.early_removal_days,
-            at_risk_floor=floor,
-        ),
-        "method_continuation": _each(
-            continuation.method_continuation,
-            placements,
-            (OVERALL, "device_family"),
-            horizons=windows.horizons,
-            at_risk_floor=floor,
-        ),
-        "ectopic_pregnancy": _each(effectiveness.ectopic_pregnancy, placements, (OVERALL, "device_family")),
-        "pregnancy_after_emergency": effectiveness.pregnancy_after_emergency(
-            placements,
-            cohort.follow_ups,
-            test_from_day=windows.emergency_test_from_day,
-            cycle_days=windows.emergency_cycle_days,
-        ),
-    }
 
 
 def _spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:

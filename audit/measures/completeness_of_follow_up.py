@@ -40,10 +40,10 @@ def follow_up_completeness(
     -------
     DataFrame
         ``by, stratum, placement_kind, censoring, n, n_complete`` (ended, or seen in place on the day of the
-        freeze), ``share_complete`` (0-1), ``observed_days, potential_days`` (sums), ``completeness`` (the first over
-        the second; nan where nothing could be observed), ``median_days, median_lower, median_upper`` (time followed,
-        an ending hiding how long she would have been; nan where it cannot be told), ``method, caution``. No placement
-        gives no rows.
+        freeze), ``share_complete`` (0-1), ``observed_days, potential_days`` (sums), ``completeness`` (the first
+        over the second; nan where nothing could be observed), ``median_days, median_lower, median_upper`` (time
+        followed, an ending hiding how long she would have been; nan where it cannot be told), ``method,
+        caution``. No placement gives no rows.
     """
     own = of_kind(placements, placement_kind)
     strata = pd.Series(OVERALL, index=own.index) if by == OVERALL else own[by].astype(object)

@@ -57,24 +57,14 @@ REMOVAL_GROUPS = (
 )
 # Removals that a woman asks for, against those that end by plan or by a finding.
 REQUESTED_REASONS = (
-    "bleeding",
-    "pain",
-    "hormonal_effects",
-    "wish_pregnancy",
-    "no_longer_needed",
-    "partner_or_social",
-    "wish_other_method",
+    *("bleeding", "pain", "hormonal_effects", "wish_pregnancy"),
+    *("no_longer_needed", "partner_or_social", "wish_other_method"),
 )
 # Time since a birth as the large cohort on expulsion and perforation after births cuts it (Fassett MJ et al,
 # Obstet Gynecol 2023;142:641-651): 0 to 3 days, to 6 weeks, to 14 weeks, to 52 weeks, later or no birth.
 POSTPARTUM_BANDS = (
-    "days_0_to_3",
-    "days_4_to_weeks_6",
-    "weeks_7_to_14",
-    "weeks_15_to_52",
-    "over_52_weeks_or_no_birth",
-    "post_abortion",
-    "unknown",
+    *("days_0_to_3", "days_4_to_weeks_6", "weeks_7_to_14", "weeks_15_to_52"),
+    *("over_52_weeks_or_no_birth", "post_abortion", "unknown"),
 )
 # The groups for which published rates of perforation exist.
 PERFORATION_GROUPS = (
@@ -152,6 +142,31 @@ CASE_MIX = (
     ),
 )
 
+# What was checked, done and said at an insertion visit, as the log records it.
+CARE = (
+    VISITS["pregnancy_excluded"],
+    VISITS["infection_risk_assessed"],
+    VISITS["sti_test"],
+    VISITS["consent_recorded"],
+    VISITS["risks_discussed"],
+    VISITS["bleeding_change_info"],
+    VISITS["pain_options_discussed"],
+    VISITS["analgesia_advised"],
+    VISITS["misoprostol_used"],
+    VISITS["antibiotic_prophylaxis"],
+    VISITS["bimanual_done"],
+    VISITS["chaperone_or_assistant_present"],
+    VISITS["uterus_measured_by"],
+    VISITS["resistance_met"],
+    VISITS["second_dilation_done"],
+    VISITS["ultrasound_guidance"],
+    VISITS["local_anaesthetic"],
+    VISITS["dilation"],
+    VISITS["onset_phase"],
+    VISITS["info_device_given"],
+    VISITS["thread_check_advice"],
+)
+
 ATTEMPTS = Table(
     "attempts",
     "one insertion by one clinician; a deferral is a row too and never counts as an attempt",
@@ -195,6 +210,21 @@ ATTEMPTS = Table(
         VISITS["onward_plan"],
         VISITS["bridging_method_given"],
         VISITS["bridging_oral_ec_given"],
+        Column(
+            "days_waited",
+            "Days from the day she asked to the attempt; missing where that day is not recorded or lies after it.",
+            "number",
+            unit="days",
+            requirement="derived",
+        ),
+        VISITS["training_status"],
+        *CARE,
+        _flag(
+            "uterus_length_recorded",
+            "A length of the uterus or its cavity is recorded; missing where none is.",
+        ),
+        _flag("emergency_treatment", "Atropine, a transfer or a grade 4 reaction on that day."),
+        VISITS["pain_score"],
         _number("placement", "Running number of the placement it led to; -1 for none."),
     ),
 )
