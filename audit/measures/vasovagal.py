@@ -55,7 +55,7 @@ def vasovagal_by_parity(
     >>> table[["stratum", "events", "n", "n_unknown"]].values.tolist()[:2]
     [['no', 1, 2, 0], ['yes', 0, 0, 1]]
     """
-    visits = begun_visits(attempts)
+    visits = begun_visits(attempts, *DEFINITIONS, by)
     tables = [_counted(visits, by, definition) for definition in DEFINITIONS]
     return with_proportions(pd.concat(tables, ignore_index=True), recorded_floor=recorded_floor)
 
