@@ -59,6 +59,12 @@ known_leads = 0.80
 known_floor = 0.60
 clinician_attempts = 20
 
+# What the women lost to follow-up are asked about: what share of them would have to have lost their device within a
+# year for the whole to come to this. Chosen by the service: one in ten is what women are told.
+[figures_to_reach]
+expulsion = 0.10
+removal = 0.20
+
 # How this clinic writes its log: 31/12/2025, and the length of the uterus in centimetres.
 # Yes and no are written Y, yes, N, no in any mixture; these words need no entry.
 [layout]
