@@ -44,7 +44,7 @@ OF_PLACEMENTS: tuple[Indicator, ...] = (
         "malposition",
         "Malposition among those scanned",
         "When someone looked, where did the device lie?",
-        "Low, cervical, embedded, rotated or outside the uterus; the worst of several scans.",
+        "Low, cervical, embedded, rotated or outside the uterus; of several scans the most serious.",
         "Placements scanned; routine scans apart from those led by symptoms (unscheduled, at a removal, threads "
         "not seen).",
         "Scanned, but no position recorded.",

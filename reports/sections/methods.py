@@ -3,7 +3,7 @@
 from markupsafe import Markup
 
 from audit.records import AuditResults
-from audit.schema.indicator import Indicator
+from audit.schema.indicator import AJ_SOURCES, BOTH_RULES, CI_SOURCES, KM_SOURCES, WILSON, Indicator
 from audit.schema.indicators import INDICATORS
 from reports import wording
 from reports.sections.clinicians import target_words
@@ -13,6 +13,14 @@ from reports.tables import Column, html_table, plain
 from reports.words_for_codes import word
 from reports.words_for_columns import column_words
 
+# What many figures share is said once: it would fill a third of the page's definitions.
+SHARED = {
+    "Wilson or exact limits": WILSON,
+    "Both rules of observation": BOTH_RULES,
+    "Sources of limits": CI_SOURCES,
+    "Sources of Kaplan-Meier": KM_SOURCES,
+    "Sources of Aalen-Johansen": AJ_SOURCES,
+}
 _GLOSSARY = {
     "Attempt": "An insertion begun: an instrument passed the external os, or a tenaculum was applied.",
     "Assumed in place": "A woman who reported nothing is taken to have kept her device until shortly before the "
@@ -55,7 +63,7 @@ def methods_section(results: AuditResults) -> Section:
                 "Limits printed beside a proportion are Wilson's, and exact ones (Clopper-Pearson) where either "
                 "count is 5 or fewer or the denominator is below 30. Below 10 there are counts and no percentage.",
             ),
-            Terms(terms),
+            Terms((*SHARED.items(), *terms)),
             Subheading("Rules of this audit"),
             TableBlock(_rules(results)),
             Subheading("What was read and what read it"),
@@ -65,7 +73,7 @@ def methods_section(results: AuditResults) -> Section:
 
 
 def _counted(indicator: Indicator) -> str:
-    """One figure's definition in a paragraph."""
+    """One figure's definition in a paragraph; what many figures share is named and said once."""
     parts = {
         "Counted": indicator.numerator,
         "Of": indicator.denominator,
@@ -73,7 +81,10 @@ def _counted(indicator: Indicator) -> str:
         "Method": indicator.method,
         "Sources": indicator.source,
     }
-    return " ".join([indicator.question, *(f"{name}: {text}" for name, text in parts.items())])
+    told = " ".join([indicator.question, *(f"{name}: {text}" for name, text in parts.items())])
+    for name, text in SHARED.items():
+        told = told.replace(text, f"{name}.")
+    return told
 
 
 def _rules(results: AuditResults) -> Markup:
@@ -82,6 +93,9 @@ def _rules(results: AuditResults) -> Markup:
     told = [
         ("Check due", f"day {windows.check_from_day} to {windows.check_to_day} after placement"),
         ("First year's outcome known", f"an ending, or in place on day {windows.known_from_day} or later"),
+        ("Position verified", _position_windows(results)),
+        ("A new device continues the method", f"up to {windows.method_gap_days} days after the last"),
+        ("Removal in time", f"up to {windows.removal_delay_days} days after she asked"),
         ("Reporting lag, assumed in place", f"{windows.reporting_lag_days} days before the freeze"),
         ("Last known leads from", f"{wording.percent(thresholds.known_leads)}% of outcomes known"),
         ("Bounds only below", f"{wording.percent(thresholds.known_floor)}% of outcomes known"),
@@ -101,6 +115,13 @@ def _rules(results: AuditResults) -> Markup:
         [Column("Rule", plain("rule"), "label"), Column("Value", plain("value"), "text")],
         [{"rule": rule, "value": value} for rule, value in told],
     )
+
+
+def _position_windows(results: AuditResults) -> str:
+    """The two windows in which a position is to be verified."""
+    windows = results.settings.windows
+    first = f"day {windows.first_cycle_from_day} to {windows.first_cycle_to_day}"
+    return f"{first}, and {windows.six_months_from_day} to {windows.six_months_to_day}"
 
 
 def _charted(results: AuditResults) -> str:

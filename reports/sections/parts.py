@@ -13,6 +13,7 @@ from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_colum
 from reports.words_for_codes import spoken, stratum, within, word
 
 PERIOD, ROLLING, WHOLE = "period", "rolling_12_months", "all"
+WINDOWS_SHOWN = (PERIOD, ROLLING, WHOLE)
 # Enough to tell a service's files apart; the manifest holds the whole.
 _FINGERPRINT = 12
 CASES_NOT_PEOPLE = "A signal is a reason to look at cases, never a finding about a person."
