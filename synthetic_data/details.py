@@ -29,11 +29,12 @@ def draw_details(details: Details, rows: Columns, *, seed: int) -> Columns:
     """
     rng = np.random.default_rng([seed, STREAM])
     size = len(rows["day"])
-    fundal = rows["position_finding"] == code("position_finding", "fundal")
+    found = _column(rows, "position_finding")
+    fundal = found == code("position_finding", "fundal")
     position = draw(rng, "position_finding", details.positions, size)
     return {
         **_ranges(details, rows),
-        "position_finding": np.where(fundal, position, rows["position_finding"]).astype(np.int8),
+        "position_finding": np.where(fundal, position, found).astype(np.int8),
         "removal_delay_days": _waits(details, rows, rng),
         "removal_reason_second": _second_reasons(details, rows, rng),
     }
@@ -54,7 +55,7 @@ def _waits(details: Details, rows: Columns, rng: np.random.Generator) -> Array:
     size = len(rows["day"])
     waited = rng.exponential(details.wait_days, size).astype(np.int64)
     asked = np.isin(
-        rows["removal_reason_main"],
+        _column(rows, "removal_reason_main"),
         [
             code("removal_reason_main", word)
             for word in ("bleeding", "pain", "hormonal_effects", "wish_pregnancy", "no_longer_needed")
@@ -68,10 +69,14 @@ def _waits(details: Details, rows: Columns, rng: np.random.Generator) -> Array:
 def _second_reasons(details: Details, rows: Columns, rng: np.random.Generator) -> Array:
     """A second reason for some removals."""
     size = len(rows["day"])
+    main = _column(rows, "removal_reason_main")
     second = np.full(size, BLANK, dtype=np.int8)
-    for main, other, share in details.second_reasons:
-        has_one = happens(rng, share, size) & (
-            rows["removal_reason_main"] == code("removal_reason_main", main)
-        )
+    for reason, other, share in details.second_reasons:
+        has_one = happens(rng, share, size) & (main == code("removal_reason_main", reason))
         second[has_one] = code("removal_reason_second", other)
     return second
+
+
+def _column(rows: Columns, name: str) -> Array:
+    """A column of codes, blank where no row of a small log has it."""
+    return rows.get(name, np.full(len(rows["day"]), BLANK, dtype=np.int8))

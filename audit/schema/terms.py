@@ -264,7 +264,7 @@ HEADING_WORDS: dict[str, str] = {
     "removal_difficult": "remove trouble; remove difficult; difficult remove; difficulty remove; "
     "remove difficulty; remove problem; remove ease",
     "removal_delay_days": "remove wait; wait remove; wait for remove; day request to remove; remove delay; "
-    "day until remove; remove wait day",
+    "day until remove; remove wait day; day waited; waited day",
     "replacement_at_once": "replace; replace at once; new device at once; new device; replace same day; "
     "new one at once; immediate replace; replace now; same day replace",
 }
