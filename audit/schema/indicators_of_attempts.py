@@ -211,7 +211,7 @@ OF_ATTEMPTS: tuple[Indicator, ...] = (
         "pain_scores",
         "Pain at insertion",
         "How painful was it?",
-        "The worst pain she reported, 0 to 10: median, quartiles, and scores of 7 or more.",
+        "The greatest pain she reported, 0 to 10: median, quartiles, and scores of 7 or more.",
         "Insertion visits begun with a score.",
         "Visits without a score, counted beside.",
         "Sample quantiles with limits from exact order statistics; Wilson's and exact limits for 7 or more.",
