@@ -18,6 +18,7 @@ from audit.cohort.events import (
     removed,
     status_known,
 )
+from audit.cohort.left_in_place import follow_repositioned
 from audit.cohort.linking import link_contacts, link_events
 from audit.cohort.method_use import follow_methods
 from audit.cohort.perforations import blamed_attempts, perforations_told
@@ -75,9 +76,9 @@ def derive_cohort(log: VisitLog, settings: AuditSettings | None = None) -> Cohor
     too_early = _before_placement(events, places)
     spells = close_spells(places, rows, events[~too_early])
     since = _days_since(spells, rows, place)
-    spells = observe_spells(
-        spells, _linked(place, since, in_place(rows)), _linked(place, since, left(rows)), windows
-    )
+    seen, gone = _linked(place, since, in_place(rows)), _linked(place, since, left(rows))
+    spells = observe_spells(spells, seen, gone, windows)
+    spells = follow_repositioned(spells, places, rows, events[~too_early], seen, gone, windows)
     spells = judge_follow_up(spells, _linked(place, since, status_known(rows)), windows)
     spells = name_kinds(spells, rows.loc[removed(rows) & (place < 0), ["patient_ref", "_day"]])
     spells = follow_methods(spells, windows.method_gap_days)

@@ -115,10 +115,11 @@ def expulsion_sensitivity(
     horizons: Sequence[float] = (42, 182, 365),
     at_risk_floor: int = 10,
 ) -> pd.DataFrame:
-    """Cumulative incidence of expulsion with each expulsion at its latest and at its earliest possible day.
+    """Cumulative incidence of expulsion read in three ways that the definitions leave open.
 
     An expulsion is dated when it is found, or when she says it happened; it may have happened at any time since
-    the device was last known in place. Both ends of that stretch are read.
+    the device was last known in place. Both ends of that stretch are read. A partial expulsion ends the spell even
+    where the device was put right and left in place; the third reading lets that spell go on.
 
     Parameters
     ----------
@@ -128,16 +129,22 @@ def expulsion_sensitivity(
     Returns
     -------
     DataFrame
-        As `expulsion_incidence`, at the horizons only, with ``reading``: ``latest`` (as dated everywhere else) and
-        ``earliest`` (the last day known in place). No placement gives no rows.
+        As `expulsion_incidence`, at the horizons only, with ``reading``: ``latest`` (as everywhere else),
+        ``earliest`` (the last day known in place) and ``put_right_goes_on``. No placement gives no rows.
     """
     expelled = placements["ending"].isin(_EXPELLED)
     earliest = {
         name: placements[name].astype("float64").mask(expelled, placements["ending_earliest_day"])
         for name in ("exit_day_last_known", "exit_day_assumed_in_place")
     }
+    left = {name: placements[f"{name}_if_left"] for name in ("ending", *earliest)}
+    readings = {
+        "latest": placements,
+        "earliest": placements.assign(**earliest),
+        "put_right_goes_on": placements.assign(**left),
+    }
     tables = []
-    for reading, told in {"latest": placements, "earliest": placements.assign(**earliest)}.items():
+    for reading, told in readings.items():
         table = incidence_table(
             told,
             _EXPULSION,

@@ -280,6 +280,13 @@ PLACEMENTS = Table(
         _days("exit_day_last_known", "End of observation under the rule last_known."),
         _days("exit_day_assumed_in_place", "End of observation under the rule assumed_in_place."),
         _code(
+            "ending_if_left",
+            "The ending if a partial expulsion that was put right and left in place does not end the spell.",
+            ENDINGS,
+        ),
+        _days("exit_day_last_known_if_left", "End of observation then, under the rule last_known."),
+        _days("exit_day_assumed_in_place_if_left", "End of observation then, under assumed_in_place."),
+        _code(
             "method_ending",
             "What ended the use of any device, a new one within the gap allowed continuing it; only on the first "
             "placement of a woman.",

@@ -9,6 +9,10 @@ from reports.tables import Column, estimate_cell, html_table, incidence_columns
 from reports.words_for_codes import stratum, within, word
 
 _YEAR = 365
+_READINGS = {
+    "earliest": "Each expulsion at its earliest possible day",
+    "put_right_goes_on": "A device put right goes on",
+}
 
 
 def after_a_birth(results: AuditResults) -> list[Block]:
@@ -71,8 +75,9 @@ def more_of_expulsion(results: AuditResults) -> list[Block]:
             for row in rows(results, "repeat_expulsion", **fixed)
         ),
         *(
-            row | {"what": "Each expulsion at its earliest possible day"}
-            for row in rows(results, "expulsion_sensitivity", reading="earliest", **fixed)
+            row | {"what": text}
+            for reading, text in _READINGS.items()
+            for row in rows(results, "expulsion_sensitivity", reading=reading, **fixed)
         ),
         *(
             row | {"what": f"Length: {within(word(row['stratum']))}"}

@@ -47,7 +47,9 @@ def placements(*told: tuple[str, float, float], **columns: list[object]) -> pd.D
         size_fit="fits",
         postpartum_band="over_52_weeks_or_no_birth",
     )
-    return frame.assign(**columns)
+    frame = frame.assign(**columns)
+    names = ("ending", "exit_day_last_known", "exit_day_assumed_in_place")
+    return frame.assign(**{f"{name}_if_left": frame[name] for name in names})
 
 
 def at(table: pd.DataFrame, days: float, *, rule: str = "last_known", **labels: object) -> pd.Series:
@@ -116,6 +118,29 @@ def test_an_expulsion_is_read_on_the_day_it_was_found_and_on_the_last_day_before
     assert at(table, 60, reading="earliest")["incidence"] == pytest.approx(1 / 3)
     found = expulsion_incidence(frame, horizons=(60, 100))
     assert at(table, 100, reading="latest")["incidence"] == at(found, 100, cause="expulsion")["incidence"]
+
+
+def test_a_device_put_right_ends_its_spell_and_goes_on_in_a_row_of_its_own(cohort_of: Derive) -> None:
+    frame = cohort_of("""
+        patient_ref | visit_date | visit_kind | insertion_outcome | device_in_situ     | removal_reason_main
+        PutRight    | 2025-01-01 | insertion  | placed            |                    |
+        PutRight    | 2025-02-01 | follow_up  |                   | partial_expulsion  |
+        PutRight    | 2025-03-02 | follow_up  |                   | in_situ_confirmed  |
+        PutRight    | 2025-05-01 | removal    |                   |                    | pain
+        TakenOut    | 2025-01-01 | insertion  | placed            |                    |
+        TakenOut    | 2025-02-01 | removal    |                   | partial_expulsion  | partial_expulsion
+        Again       | 2025-01-01 | insertion  | placed            |                    |
+        Again       | 2025-02-01 | follow_up  |                   | partial_expulsion  |
+        Again       | 2025-03-02 | follow_up  |                   | in_situ_confirmed  |
+        Again       | 2025-04-01 | follow_up  |                   | complete_expulsion |
+        """).placements
+    assert frame["ending"].tolist() == ["expulsion_partial"] * 3
+    assert frame["ending_if_left"].tolist() == ["removal", "expulsion_partial", "expulsion_complete"]
+    assert frame["exit_day_last_known_if_left"].tolist() == [120, 31, 90]
+    table = expulsion_sensitivity(frame, horizons=(42, 100))
+    assert at(table, 42, reading="put_right_goes_on")["incidence"] == pytest.approx(1 / 3)
+    # Of the two left on day 90 one was expelled then.
+    assert at(table, 100, reading="put_right_goes_on")["incidence"] == pytest.approx(1 / 3 + 2 / 3 * 1 / 2)
 
 
 def test_size_is_exploratory_and_too_few_expulsions_are_said_so() -> None:
