@@ -8,9 +8,9 @@ import pandas as pd
 
 from audit.schema.derived import REQUESTED_REASONS
 from audit.schema.visits import VISITS
-from audit.statistics.grouped_curves import median_by_group
+from audit.statistics.quantiles import quantiles_by_group
 from audit.statistics.summaries import with_proportions
-from audit.tallies import OVERALL, count_outcomes, tally_outcomes
+from audit.tallies import OVERALL, count_outcomes, tally_outcomes, tally_values
 
 _REMOVALS = ("removal", "removal_and_replacement")
 _NOT_SEEN = ("not_reached", "declined", "moved_away", "died")
@@ -50,9 +50,14 @@ def difficult_removal(follow_ups: pd.DataFrame, *, by: str = OVERALL) -> pd.Data
 
 
 def removal_on_request(
-    follow_ups: pd.DataFrame, *, by: str = OVERALL, limit_days: float = 14
+    follow_ups: pd.DataFrame,
+    *,
+    by: str = OVERALL,
+    limit_days: float = 14,
+    median: float = 0.5,
+    centile: float = 0.9,
 ) -> pd.DataFrame:
-    """Removals done within the local limit after she asked, and the median wait.
+    """Removals done within the local limit after she asked, and how long women waited.
 
     Population: removals here for a reason of hers, and others for which a wait is recorded. Event: at most
     `limit_days` from request to removal. Unknown: no wait recorded. Women who asked and had no removal are not in a
@@ -64,27 +69,26 @@ def removal_on_request(
         As in `difficult_removal`.
     limit_days
         The local limit in days (common practice, no source).
+    median, centile
+        The quantiles of the wait, between 0 and 1.
 
     Returns
     -------
     DataFrame
-        ``by, stratum, events, n, n_unknown, median_days, median_lower, median_upper`` (days; log(-log) limits, nan
-        where nothing is recorded or none can be given), ``proportion`` and limits (0-1), ``method, caution``.
+        ``by, stratum, events, n, n_unknown``, ``median, median_lower, median_upper, centile, centile_lower,
+        centile_upper`` (days, limits by order statistics; infinite where too few bound nothing, nan where nothing
+        is recorded), ``proportion`` and limits (0-1), ``method, caution``.
     """
     tried = _attempted(follow_ups)
-    wait = tried["removal_delay_days"].astype("float64")
-    asked = tried[tried["removal_reason_main"].isin(REQUESTED_REASONS) | wait.notna()]
-    wait = wait[asked.index]
+    asked = tried[tried["removal_reason_main"].isin(REQUESTED_REASONS) | tried["removal_delay_days"].notna()]
+    wait = asked["removal_delay_days"].astype("float64")
     in_time = (wait <= limit_days).astype("boolean").where(wait.notna())
     tally = tally_outcomes(asked.assign(in_time=in_time), outcome="in_time", by=by)
     table = count_outcomes(tally, events=("yes",), others=("no",), by=by)
-    recorded = asked[wait.notna()]
-    group = OVERALL if by == OVERALL else recorded[by].astype(object).fillna("not recorded").astype(str)
-    waits = pd.DataFrame({"exit": wait[wait.notna()]}).assign(group=group, entry=0.0, event=1, n=1)
-    middle = median_by_group(waits).set_index("group").reindex(table["stratum"])
-    for name in ("median", "median_lower", "median_upper"):
-        table[name.replace("median", "median_days") if name == "median" else name] = middle[name].to_numpy()
-    return with_proportions(table)
+    waits = tally_values(asked, value="removal_delay_days", by=by).rename(columns={"stratum": "group"})
+    quantiles = quantiles_by_group(waits, probabilities={"median": median, "centile": centile})
+    named = quantiles.drop(columns="n").rename(columns={"group": "stratum"})
+    return with_proportions(table.merge(named, on="stratum", how="left"))
 
 
 def _attempted(follow_ups: pd.DataFrame) -> pd.DataFrame:

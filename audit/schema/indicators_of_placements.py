@@ -161,8 +161,8 @@ OF_PLACEMENTS: tuple[Indicator, ...] = (
         "Removals within the local limit (14 days unless set) after her request.",
         "Removals here for a reason of hers.",
         "The wait is not recorded. Women never offered a removal are not in the log.",
-        f"{WILSON} Median with log(-log) limits. The limit is local (common practice, no source).",
-        f"{CI_SOURCES} Brookmeyer R, Crowley J, Biometrics 1982;38:29-41.",
+        f"{WILSON} Quantiles with order-statistic limits. The local limit is common practice, no source.",
+        f"{CI_SOURCES} Conover WJ, Practical Nonparametric Statistics, Wiley 1999.",
         (("removal_delay_days",),),
     ),
     Indicator(

@@ -62,5 +62,8 @@ def _visits_title(results: AuditResults) -> str:
 
 
 def _half(row: Row) -> str:
-    """The median wait."""
-    return f", half within {wording.count(row['median_days'])} days" if is_known(row["median_days"]) else ""
+    """How long half and nine in ten of those who asked waited."""
+    if not is_known(row["median"]):
+        return ""
+    half, most = wording.amount(row["median"]), wording.amount(row["centile"])
+    return f", half by {half} days and nine in ten by {most}"

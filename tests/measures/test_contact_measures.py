@@ -199,7 +199,7 @@ def test_a_removal_she_asked_for_is_in_time_up_to_the_limit_and_unknown_without_
     # E asked for nothing as far as the log shows; F's wait says that she did.
     assert row[COUNTS].tolist() == [2, 4, 1]
     # The waits are 0, 14, 15 and 40 days: the middle of the second and the third.
-    assert row["median_days"] == 14.5
+    assert row["median"] == 14.5
     assert removal_on_request(told, limit_days=15)["events"].tolist() == [3]
 
 
@@ -316,7 +316,7 @@ def test_nothing_recorded_is_unknown_and_never_no(cohort_of: Derive) -> None:
     assert counted(malposition(placements, told), scanned="routine", definition="malposition") == [0, 0, 1]
     assert counted(difficult_removal(told), definition="difficult") == [0, 0, 1]
     assert counted(removal_on_request(told)) == [0, 0, 1]
-    assert pd.isna(removal_on_request(told)["median_days"].item())
+    assert pd.isna(removal_on_request(told)["median"].item())
 
 
 def test_the_time_followed_is_what_was_seen_of_what_could_be_seen() -> None:
