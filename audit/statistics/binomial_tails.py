@@ -11,6 +11,8 @@ from scipy import special
 from audit.statistics.arguments import FloatArray, counts, counts_within, proportions, require_choice
 
 TAILS = ("upper", "lower")
+# The ways in which an exact test is made two-sided.
+TWO_SIDED = ("minimum_likelihood", "doubled", "mid_p")
 # Outcomes whose probabilities agree to this factor count as equally likely, as R's fisher.test has it.
 TIE_FACTOR = 1 + 1e-7
 
@@ -136,11 +138,12 @@ def binomial_distribution(n: float, proportion: float) -> FloatArray:
 def two_sided(probabilities: FloatArray, place: int, method: str) -> float:
     """Return the two-sided p-value of the outcome at a place of a discrete distribution.
 
-    "minimum_likelihood" adds all outcomes no more likely than the one seen; anything else doubles the smaller
-    tail with the outcome seen counted half.
+    "minimum_likelihood" adds all outcomes no more likely than the one seen; "doubled" doubles the smaller tail,
+    the outcome seen counted whole; "mid_p" doubles it with the outcome seen counted half.
     """
     own = float(probabilities[place])
     if method == "minimum_likelihood":
         return min(1.0, float(probabilities[probabilities <= own * TIE_FACTOR].sum()))
-    tails = probabilities[place + 1 :].sum() + own / 2, probabilities[:place].sum() + own / 2
+    part = own / 2 if method == "mid_p" else own
+    tails = probabilities[place + 1 :].sum() + part, probabilities[:place].sum() + part
     return min(1.0, 2 * float(min(tails)))
