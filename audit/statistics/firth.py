@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -32,6 +32,9 @@ from audit.statistics.logistic_likelihood import (
 from audit.statistics.newton import Maximum, Point, maximise
 
 METHOD = "Firth's penalised logistic regression, profile {:g}% limits, penalised likelihood-ratio p-values"
+
+# Steps of the linear predictor, which the penalised likelihood follows less well than the plain one.
+LARGEST_MOVE = 5.0
 
 
 @dataclass(frozen=True)
@@ -103,7 +106,7 @@ def firth_regression(
 def penalised_fit(design: Design, outcomes: Outcomes, *, confidence: float, reason: str = "") -> LogisticFit:
     """Return the penalised fit of a checked design, with the reason for it as part of the caution."""
     best = _maximise(outcomes, design.values, {})
-    fitted = estimates(design, best)
+    fitted = estimates(design, _with_plain_information(outcomes, design.values, best))
     table = _with_profiles(design, outcomes, best, fitted, confidence)
     null = _maximise(outcomes, design.values, dict.fromkeys(range(1, design.values.shape[1]), 0.0))
     # The determinant of the information of the columns as given, not of the standardised ones.
@@ -135,7 +138,11 @@ def _lost(best: Maximum) -> str:
 
 
 def _penalised(outcomes: Outcomes, values: FloatArray, beta: FloatArray) -> Point:
-    """Return the penalised log-likelihood with its slope, and the information."""
+    """Return the penalised log-likelihood with its slope, and the information of the augmented data.
+
+    The penalty acts like half an event and half a non-event, leverage of them, added to each pattern. Steps by
+    the plain information would overshoot by as much, and turn in circles with one observation in a group.
+    """
     predictor = values @ beta
     plain = likelihood(outcomes, values, predictor)
     sign, log_determinant = np.linalg.slogdet(plain.information)
@@ -146,8 +153,14 @@ def _penalised(outcomes: Outcomes, values: FloatArray, beta: FloatArray) -> Poin
     return Point(
         plain.value + float(log_determinant) / 2,
         plain.score + values.T @ (leverage * (q - p) / 2),
-        plain.information,
+        plain.information + (values * (leverage * p * q)[:, None]).T @ values,
     )
+
+
+def _with_plain_information(outcomes: Outcomes, values: FloatArray, best: Maximum) -> Maximum:
+    """Return the maximum with the information that standard errors come from."""
+    plain = likelihood(outcomes, values, values @ best.parameters)
+    return replace(best, point=replace(best.point, information=plain.information))
 
 
 def _maximise(
@@ -155,6 +168,8 @@ def _maximise(
     values: FloatArray,
     fixed: Mapping[int, float],
     start: FloatArray | None = None,
+    *,
+    precision: float = 1e-10,
 ) -> Maximum:
     """Return the penalised maximum with some coefficients fixed, its parameters those that are free."""
     free = np.array([place not in fixed for place in range(values.shape[1])], dtype=np.bool_)
@@ -167,7 +182,8 @@ def _maximise(
         point = _penalised(outcomes, values, beta)
         return Point(point.value, point.score[free], point.information[np.ix_(free, free)])
 
-    return maximise(evaluate, np.zeros(free.sum()) if start is None else start, values[:, free])
+    first = np.zeros(free.sum()) if start is None else start
+    return maximise(evaluate, first, values[:, free], precision=precision, largest_move=LARGEST_MOVE)
 
 
 def _with_profiles(
@@ -204,7 +220,8 @@ def _profile(design: Design, outcomes: Outcomes, best: Maximum, column: int) -> 
 def _at(profile: _Profile, place: float, start: FloatArray | None = None) -> Maximum:
     """Return the maximum over the other terms with the one looked at fixed."""
     first = np.delete(profile.best.parameters, profile.column) if start is None else start
-    return _maximise(profile.outcomes, profile.values, {profile.column: place}, first)
+    # The value is flat at its maximum, so that its error is the square of this.
+    return _maximise(profile.outcomes, profile.values, {profile.column: place}, first, precision=1e-7)
 
 
 def _limit(profile: _Profile, side: float, quantile: float, reach: float) -> float:
