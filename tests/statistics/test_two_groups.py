@@ -62,6 +62,14 @@ def test_500_random_tables_agree_with_statsmodels():
         theirs = np.array([confint_proportions_2indep(*row, compare=compare, method=method) for row in each])
         np.testing.assert_allclose(ours.ci_lower, theirs[:, 0], rtol=1e-9, atol=1e-12)
         np.testing.assert_allclose(ours.ci_upper, theirs[:, 1], rtol=1e-9, atol=1e-12)
+    for correction, method in [(True, "miettinen_nurminen"), (False, "koopman")]:
+        ours = risk_ratio(*tables_of_counts, method=method)
+        for place in range(0, inner.sum(), 10):
+            row = [counts[place] for counts in tables_of_counts]
+            theirs = confint_proportions_2indep(*row, compare="ratio", method="score", correction=correction)
+            found = ours.ci_lower[place], ours.ci_upper[place]
+            # statsmodels stops its own search at about 1e-8.
+            assert found == pytest.approx(theirs, rel=1e-6)
 
 
 @given(tables)
@@ -135,6 +143,32 @@ def test_fishers_test_agrees_with_scipy(table):
     x_1, n_1, x_2, n_2 = table
     expected = stats.fisher_exact([[x_1, n_1 - x_1], [x_2, n_2 - x_2]]).pvalue
     assert fisher_exact(*table).p_value == pytest.approx(expected, rel=1e-9)
+
+
+def test_500_random_tables_have_scipys_exact_and_chi_square_tests():
+    random = np.random.default_rng(7)
+    for _ in range(500):
+        n_1, n_2 = random.integers(1, 120, 2)
+        x_1, x_2 = random.binomial([n_1, n_2], random.uniform(0, 1))
+        cells = np.array([[x_1, n_1 - x_1], [x_2, n_2 - x_2]])
+        exact = stats.fisher_exact(cells).pvalue
+        assert fisher_exact(x_1, n_1, x_2, n_2).p_value == pytest.approx(exact, rel=1e-9)
+        if (cells.sum(axis=0) > 0).all():
+            theirs = stats.chi2_contingency(cells, correction=False)
+            assert chi_square_2x2(x_1, n_1, x_2, n_2).p_value == pytest.approx(theirs.pvalue, rel=1e-9)
+
+
+def test_the_conditional_odds_ratio_agrees_with_scipy():
+    # scipy's own searches stop before the last digits.
+    random = np.random.default_rng(8)
+    for _ in range(60):
+        n_1, n_2 = random.integers(8, 60, 2)
+        x_1, x_2 = random.binomial([n_1, n_2], random.uniform(0.2, 0.8))
+        if 0 < x_1 < n_1 and 0 < x_2 < n_2:
+            theirs = stats.contingency.odds_ratio([[x_1, n_1 - x_1], [x_2, n_2 - x_2]])
+            ours, limits = odds_ratio(x_1, n_1, x_2, n_2), theirs.confidence_interval(0.95)
+            assert ours.value == pytest.approx(theirs.statistic, rel=1e-7)
+            assert (ours.ci_lower, ours.ci_upper) == pytest.approx((limits.low, limits.high), rel=1e-6)
 
 
 @given(small_tables)
