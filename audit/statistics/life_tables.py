@@ -180,7 +180,9 @@ def life_table_from_counts(table: pd.DataFrame, *, causes: Sequence[str]) -> pd.
     """
     there = _exposed(table, causes)
     tables = [_of_cause(table, there, name, column) for column, name in enumerate(causes)]
-    return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=list(COLUMNS))
+    if not tables:
+        return pd.DataFrame(columns=list(COLUMNS))
+    return pd.DataFrame({name: np.concatenate([own[name] for own in tables]) for name in COLUMNS})
 
 
 def _exposed(table: pd.DataFrame, causes: Sequence[str]) -> Exposed:
@@ -207,36 +209,30 @@ def _exposed(table: pd.DataFrame, causes: Sequence[str]) -> Exposed:
     return Exposed(at_start, at_start + (entered - withdrawn) / 2, events)
 
 
-def _of_cause(table: pd.DataFrame, there: Exposed, name: str, column: int) -> pd.DataFrame:
-    """Return the rows of one cause."""
+def _of_cause(table: pd.DataFrame, there: Exposed, name: str, column: int) -> dict[str, np.ndarray]:
+    """Return the columns of one cause."""
     own, every = there.events[:, column], there.events.sum(axis=1)
     to_cause = there.exposed - (every - own) / 2
     # Where events exceed the exposed the figures are not shown; until then nothing may break.
     for_all, for_own = np.maximum(there.exposed, every), np.maximum(to_cause, own)
     survival, alone = surviving(for_all, every), surviving(for_own, own)
     known, known_alone = _known(there.exposed, every, survival), _known(to_cause, own, alone)
-    specific = incidence_of(for_all, every, own)
-    specific_error = incidence_error(for_all, every, own)
-    shown = {
+    return {
+        "cause": np.full(own.size, name, dtype=object),
+        **{limit: table[limit].to_numpy() for limit in ("start", "stop")},
+        **{change: table[change].to_numpy(np.int64) for change in ("entered", "withdrawn")},
+        "at_start": there.at_start,
+        "events": own,
+        "exposed": there.exposed,
         "survival": np.where(known, survival, np.nan),
         "survival_standard_error": np.where(known, _error(for_all, every, survival), np.nan),
-        "cause_specific": np.where(known, specific, np.nan),
-        "cause_specific_standard_error": np.where(known, specific_error, np.nan),
+        "cause_specific": np.where(known, incidence_of(for_all, every, own), np.nan),
+        "cause_specific_standard_error": np.where(known, incidence_error(for_all, every, own), np.nan),
         "exposed_to_cause": to_cause,
         "cause_deleted": np.where(known & known_alone, 1 - alone, np.nan),
         "cause_deleted_standard_error": np.where(known & known_alone, _error(for_own, own, alone), np.nan),
         "caution": np.select([~known, ~known_alone], [EMPTY, EMPTY_FOR_CAUSE], "").astype(object),
     }
-    counted = table[["start", "stop"]].reset_index(drop=True)
-    counted.insert(0, "cause", name)
-    return counted.assign(
-        at_start=there.at_start,
-        entered=table["entered"].to_numpy(np.int64),
-        withdrawn=table["withdrawn"].to_numpy(np.int64),
-        events=own,
-        exposed=there.exposed,
-        **shown,
-    )
 
 
 def _known(exposed: FloatArray, events: IntArray, survival: FloatArray) -> np.ndarray:
