@@ -45,6 +45,17 @@ def test_60_random_sets_reach_the_maximum_that_a_general_search_finds():
     assert with_spread > 40
 
 
+def test_one_large_unit_does_not_hide_that_the_small_ones_differ():
+    # At no spread the likelihood falls first and peaks further on; scipy's search from a correlation of 0 finds
+    # nothing, from a middling one -8.6247.
+    x, n = [0, 100, 1], [90, 1632, 17]
+    fit = beta_binomial(x, n)
+    best = optimize.minimize(minus_log_likelihood, [0.0, 2.0], args=(x, n), method="Nelder-Mead")
+    assert fit.log_likelihood == pytest.approx(-best.fun, abs=1e-7)
+    assert fit.log_likelihood > stats.binom.logpmf(x, n, 101 / 1739).sum() + 1
+    assert 0 < fit.intraclass_correlation < 1
+
+
 def test_the_score_vanishes_at_the_maximum():
     random = np.random.default_rng(51)
     for _ in range(20):
