@@ -14,6 +14,7 @@ from audit.statistics.risk_sets import BoolArray
 INTERCEPT = "intercept"
 # Share of a column's spread that the columns before it must leave unexplained.
 TOLERANCE = 1e-9
+NOTHING = 1e-12
 
 
 @dataclass(frozen=True)
@@ -63,9 +64,13 @@ def to_original_scale(design: Design) -> FloatArray:
 
 
 def independent(products: FloatArray) -> BoolArray:
-    """Return for each column whether the columns before it leave some of it, from the matrix of products."""
-    spread = np.sqrt(np.diag(products))
-    scaled = products / np.outer(np.where(spread > 0, spread, 1.0), np.where(spread > 0, spread, 1.0))
+    """Return for each column whether the columns before it leave some of it, from the matrix of mean products.
+
+    The columns are standardised, so that a mean square far below 1 is rounding.
+    """
+    square = np.diag(products)
+    spread = np.sqrt(np.where(square > NOTHING, square, np.inf))
+    scaled = products / np.outer(spread, spread)
     kept = np.zeros(spread.size, dtype=np.bool_)
     for place in range(spread.size):
         own = np.flatnonzero(kept)
