@@ -46,8 +46,7 @@ def test_60_random_sets_reach_the_maximum_that_a_general_search_finds():
 
 
 def test_one_large_unit_does_not_hide_that_the_small_ones_differ():
-    # At no spread the likelihood falls first and peaks further on; scipy's search from a correlation of 0 finds
-    # nothing, from a middling one -8.6247.
+    # From no spread on the likelihood falls first and peaks further on, at -8.6248.
     x, n = [0, 100, 1], [90, 1632, 17]
     fit = beta_binomial(x, n)
     best = optimize.minimize(minus_log_likelihood, [0.0, 2.0], args=(x, n), method="Nelder-Mead")
