@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from audit.statistics.arguments import FloatArray
+from audit.statistics.arguments import FloatArray, IntArray
 from audit.statistics.risk_sets import BoolArray
 
 INTERCEPT = "intercept"
@@ -86,6 +86,17 @@ def caution_about(design: Design) -> str:
     if not dropped or not design.kept.size:
         return ""
     return f"Not estimated, being constant or told by the terms before: {', '.join(dropped)}."
+
+
+def distinct_rows(columns: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Return each row's place among the distinct rows, and these."""
+    code = np.zeros(len(columns), dtype=np.int64)
+    for column in columns.T:
+        own, levels = pd.factorize(column)
+        # Coded anew after each column, so that the product of the numbers of levels cannot overflow.
+        code = pd.factorize(code * max(len(levels), 1) + own)[0].astype(np.int64)
+    first = np.unique(code, return_index=True)[1]
+    return code, columns[first]
 
 
 def _terms(columns: pd.DataFrame, intercept: bool) -> tuple[str, ...]:

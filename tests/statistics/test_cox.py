@@ -100,7 +100,7 @@ def test_the_likelihood_is_efrons_written_out_with_late_entry(seed):
         assert abs(there - back) / (2 * step) < 1e-5
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(seed=st.integers(0, 10**6), ties=st.sampled_from(["efron", "breslow"]))
 def test_counts_order_and_labels_change_nothing(seed, ties):
     columns, exits, events, entry, weights = random_spells(seed, rows=30, late=True)
