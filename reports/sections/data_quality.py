@@ -4,6 +4,7 @@ from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, one, rows
 from reports.sections.parts import files_read
+from reports.sections.places import asked
 from reports.sections.section import Block, Caution, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, plain, proportion_columns
 from reports.words_for_codes import spoken, stratum, word
@@ -97,7 +98,7 @@ def _findings(results: AuditResults) -> list[Block]:
             Column("Kind", lambda row: _KINDS.get(str(row["severity"]), word(row["severity"])), "short"),
             Column("Field", lambda row: column_heading(row["column"]), "text"),
             Column("Rows", number("n")),
-            Column("What it means, in one example", lambda row: spoken(row["message"]), "text"),
+            Column("What it means, in one example", lambda row: asked(row["message"]), "text"),
         ],
         found,
     )
