@@ -10,7 +10,7 @@ from reports import wording
 from reports.choosing import Row, rows
 from reports.page import asset, css_text, environment, fingerprint
 from reports.sections.data_quality import accounted
-from reports.sections.missing import missing_maps, most_missing
+from reports.sections.missing import missing_maps, most_missing, nothing_missing
 from reports.sections.parts import files_read
 from reports.sections.queries import findings_section, queries_section, set_aside_section
 from reports.sections.reading import reading_section
@@ -29,6 +29,7 @@ class Answer:
 
     sentence: str
     fix: Fix | None
+    used: int
     figures: tuple[tuple[str, str], ...]
 
 
@@ -54,7 +55,7 @@ def render_check(results: AuditResults) -> str:
         .render(
             results=results,
             facts=_facts(results),
-            answer=Answer(usable(results), first_fix(results), figures(results)),
+            answer=Answer(usable(results), first_fix(results), accounted(results)[1], figures(results)),
             sections=_sections(results),
             edition=EDITION,
             style=Markup(style),
@@ -90,7 +91,7 @@ def _sections(results: AuditResults) -> tuple[Section, ...]:
 def _missing(results: AuditResults) -> Section:
     """The maps of what is missing, and how complete each field is."""
     most = most_missing(rows(results, "missingness", by="overall"))
-    heading = "Nothing is missing that every log should have"
+    heading = nothing_missing(results)
     if most is not None:
         heading = f"Most often missing: {column_words(most['column'])}, {wording.proportion(most)}"
     blocks: list[Block] = [

@@ -3,6 +3,7 @@
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, one, rows
+from reports.sections.missing import site_map
 from reports.sections.parts import files_read
 from reports.sections.places import asked
 from reports.sections.section import Block, Caution, Folded, Paragraph, Section, Subheading, TableBlock
@@ -21,6 +22,7 @@ def data_quality_section(results: AuditResults) -> Section:
         *_rows(results),
         *_findings(results),
         *_completeness(results),
+        *site_map(results),
         *_available(results),
         *_flow(results),
     ]

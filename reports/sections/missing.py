@@ -38,6 +38,20 @@ def most_missing(found: Sequence[Row]) -> Row | None:
     return row if row is not None and row["events"] else None
 
 
+def nothing_missing(results: AuditResults) -> str:
+    """What to say where no expected field lacks anything."""
+    overall = rows(results, "missingness", by="overall", requirement=EXPECTED)
+    if not any(row["n"] for row in overall):
+        return "No row is used, so nothing can be counted"
+    absent = sum(not row["in_log"] for row in overall)
+    if not absent:
+        return "The fields that every log should have are all filled in"
+    have = wording.plural(
+        absent, "field that every log should have is", "fields that every log should have are"
+    )
+    return f"{have} not in this log; the others are filled in"
+
+
 def _shown_strata(found: Sequence[Row], by: str) -> list[str]:
     """The sites with the most rows, or the latest times, as many as a page holds; in the order of the table."""
     rows_of = {str(row["stratum"]): int(row["n"]) for row in found if row["column"] == "visit_kind"}
@@ -72,7 +86,8 @@ def _map(found: list[Row], by: str, strata: list[str]) -> ShadedMap:
         table=html_table(
             f"Missing, of the rows to which a field applies, by {name}",
             [Column("Field", plain("label"), "label"), *(_counts(one, across[one]) for one in strata)],
-            _count_rows(shown, columns),
+            _count_rows(shown),
+            foot=_absent(shown),
         ),
     )
 
@@ -86,7 +101,7 @@ def _title(shown: Sequence[Row], name: str, across: dict[str, str]) -> str:
     """The finding: where most is missing."""
     row = most_missing(shown)
     if row is None:
-        return f"By {name}, nothing is missing from the fields that every log should have"
+        return f"By {name}, the fields that every log should have are filled in, where they are in this log"
     where = f"at {across[str(row['stratum'])]}" if name == "site" else f"in {across[str(row['stratum'])]}"
     return f"By {name}, most is missing {where}: {column_words(row['column'])}, {wording.proportion(row)}"
 
@@ -116,8 +131,15 @@ def _foot(shown: Sequence[Row], columns: Sequence[str], gaps: Sequence[str]) -> 
     return f"{fields}What is blank unless something happened, such as a second reason for removal, is no gap."
 
 
-def _count_rows(shown: Sequence[Row], columns: Sequence[str]) -> list[Row]:
-    """One row per field, with the row of each stratum under its name."""
+def _absent(shown: Sequence[Row]) -> str:
+    """The fields that the log does not have."""
+    names = dict.fromkeys(column_words(row["column"]) for row in shown if not row["in_log"])
+    return f"Not in this log: {', '.join(names)}." if names else ""
+
+
+def _count_rows(shown: Sequence[Row]) -> list[Row]:
+    """One row per field of the log, with the row of each stratum under its name."""
+    columns = dict.fromkeys(str(row["column"]) for row in shown if row["in_log"])
     return [
         {
             "label": column_heading(column),
@@ -132,10 +154,8 @@ def _counts(name: str, heading: str) -> Column:
 
     def said(line: Row) -> str:
         row = line["cells"][name]
-        if not row["in_log"]:
-            return "not in this log"
         if not row["n"]:
             return "no row"
         return f"{wording.count(row['events'])} of {wording.count(row['n'])}"
 
-    return Column(heading, said, "interval")
+    return Column(heading, said)

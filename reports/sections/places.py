@@ -50,6 +50,20 @@ def lines_of(found: Sequence[Row], *, most: int) -> str:
     return f"{'; '.join(named)}{' ' if one_file else '; '}and {wording.count(left)} more"
 
 
+def at_lines(found: Sequence[Row], *, most: int) -> str:
+    """The lines of some rows in brackets, after a space; nothing where they stand for a whole column or file.
+
+    Examples
+    --------
+    >>> at_lines([{"source": 1, "row": 4}], most=5), at_lines([{"source": 0, "row": 0}], most=5)
+    (' (line 4)', '')
+    """
+    placed = [row for row in found if row["row"]]
+    if not placed:
+        return ""
+    return f" ({'line' if len(placed) == 1 else 'lines'} {lines_of(placed, most=most)})"
+
+
 def asked(message: object) -> str:
     """What a message asks for, without its column and without the shape of the value.
 

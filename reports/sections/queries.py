@@ -38,6 +38,8 @@ def set_aside_section(results: AuditResults) -> Section:
             "What these rows hold is missing from every figure. Each is counted for its first reason only."
             if aside
             else "Every row of the log can be used."
+            if into
+            else "The log holds no rows."
         )
     ]
     groups = _groups(results, rows(results, "set_aside"), "reason", lines=_FEW_LINES)
@@ -116,13 +118,13 @@ def _to_look_up(found: Sequence[Row], sites: Sequence[str]) -> str:
     if not any(sites) or len(sites) > 4:
         return points
     counts = {site: sum(row["site_ref"] == site for row in found) for site in sites}
-    named = [f"{n} at {site}" if site else f"{n} at no known site" for site, n in counts.items()]
+    named = [f"{n} at {site}" if site else f"{n} elsewhere" for site, n in counts.items()]
     return f"{points}: {wording.listed(named)}"
 
 
 def _nowhere(sites: Sequence[str]) -> str:
     """What stands in the place of a site that is not known."""
-    return "Site not known" if any(sites) else "The whole log"
+    return "Site not recorded, or the log as a whole" if any(sites) else "The whole log"
 
 
 def _groups(results: AuditResults, found: Sequence[Row], kind: str, *, lines: int) -> list[Row]:

@@ -9,7 +9,7 @@ from audit.schema.visits import VISITS
 from reports import wording
 from reports.choosing import Row, one, rows
 from reports.sections.data_quality import accounted, filled_in, least_complete
-from reports.sections.places import asked, lines_of, told
+from reports.sections.places import at_lines, told
 from reports.words_for_codes import within
 from reports.words_for_columns import column_heading, column_words
 
@@ -20,11 +20,13 @@ _FEW_LINES, _FEW_FIGURES = 5, 4
 
 @dataclass(frozen=True)
 class Fix:
-    """What to put right: a sentence, how many rows it touches, and the section that says more."""
+    """What to put right: a sentence, how many rows (or figures) it touches, the section that says more, and
+    what kind of work it is."""
 
     sentence: str
-    rows: int
+    size: int
     section: str
+    label: str = "Fix first."
 
 
 def usable(results: AuditResults) -> str:
@@ -63,13 +65,15 @@ def first_fix(results: AuditResults) -> Fix | None:
     lacks and that would give a figure.
     """
     into, _, aside = accounted(results)
-    too_many = into and aside > results.settings.thresholds.set_aside_banner * into
+    if not into:
+        return None
+    too_many = aside > results.settings.thresholds.set_aside_banner * into
     lost, doubtful, gaps = _lost(results), _doubtful(results), _gaps(results)
     seldom = [fix for fix, enough in gaps if not enough]
     counted = [*lost, *doubtful, *(fix for fix, _ in gaps)]
     for choices in (lost if too_many else [], _unreadable(results), seldom, counted, _lacking(results)):
         if choices:
-            return max(choices, key=lambda fix: fix.rows)
+            return max(choices, key=lambda fix: fix.size)
     return None
 
 
@@ -106,7 +110,7 @@ def _lost(results: AuditResults) -> list[Fix]:
             groups.setdefault((str(row["reason"]), str(row["column"])), []).append(row)
     return [
         Fix(
-            f"{wording.plural(len(own), 'row')} set aside (line {lines_of(own, most=_FEW_LINES)}). "
+            f"{wording.plural(len(own), 'row')} set aside{at_lines(own, most=_FEW_LINES)}. "
             f"{told(own[0]['message'])}",
             len(own),
             "set-aside",
@@ -122,7 +126,7 @@ def _doubtful(results: AuditResults) -> list[Fix]:
     fixes = []
     for row in found:
         own = [item for item in queries if (item["rule"], item["column"]) == (row["rule"], row["column"])]
-        where = f" (line {lines_of(own, most=_FEW_LINES)})" if any(item["row"] for item in own) else ""
+        where = at_lines(own, most=_FEW_LINES)
         fixes.append(
             Fix(
                 f"{wording.plural(row['n'], 'row')} to check{where}. {told(row['message'])}",
@@ -184,8 +188,20 @@ def _says_no(column: str) -> bool:
 
 
 def _lacking(results: AuditResults) -> list[Fix]:
-    """Figures that are off."""
+    """Fields that the log lacks, with the figures that each alone would give."""
+    here = {str(row["column"]) for row in rows(results, "missingness", by="overall") if row["in_log"]}
+    gives: dict[str, list[str]] = {}
+    for indicator in INDICATORS:
+        lacking = [group for group in indicator.needs if not here & set(group)]
+        for column in lacking[0] if len(lacking) == 1 else ():
+            gives.setdefault(column, []).append(within(indicator.title))
     return [
-        Fix(f"Nothing needs correcting. {asked(row['reason'])} It would give “{row['title']}”.", 0, "figures")
-        for row in rows(results, "indicator_availability", available=False)
+        Fix(
+            f"Nothing needs correcting. If the log also recorded “{column_words(column)}” ({column}), it would "
+            f"give {wording.plural(len(titles), 'more figure')}: {wording.listed(titles)}.",
+            len(titles),
+            "figures",
+            "Add first.",
+        )
+        for column, titles in gives.items()
     ]
