@@ -49,7 +49,7 @@ MAY_IMPORT = {
         "result_tables",
         "windows",
     },
-    "check": {"measures", "records"},
+    "check": {"measures", "records", "settings"},
     "__main__": {"cli"},
 }
 # The command line joins everything and may import anything.

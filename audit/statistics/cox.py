@@ -134,7 +134,8 @@ def cox_regression(
     sets = risk_patterns(observed, design.values)
     tied = _ties(sets.deaths, ties)
     # What varies, but never among those at risk together, shows in the information only.
-    kept = independent(_evaluated(sets, tied, np.zeros(design.values.shape[1])).information)
+    at_zero = _evaluated(sets, tied, np.zeros(design.values.shape[1])).information
+    kept = independent(at_zero / max(int(sets.deaths.sum()), 1))
     design, sets = narrowed(design, kept), _narrowed(sets, kept)
     null = _evaluated(sets, tied, np.zeros(int(kept.sum())))
     best = maximise(lambda beta: _evaluated(sets, tied, beta), np.zeros(int(kept.sum())), sets.patterns)

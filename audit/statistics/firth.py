@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -24,6 +24,7 @@ from audit.statistics.estimates import SignificanceTest
 from audit.statistics.logistic_likelihood import (
     LogisticFit,
     Outcomes,
+    by_pattern,
     intercept_for,
     likelihood,
     numbers_of,
@@ -32,6 +33,9 @@ from audit.statistics.logistic_likelihood import (
 from audit.statistics.newton import Maximum, Point, maximise
 
 METHOD = "Firth's penalised logistic regression, profile {:g}% limits, penalised likelihood-ratio p-values"
+
+# Steps of the linear predictor, which the penalised likelihood follows less well than the plain one.
+LARGEST_MOVE = 5.0
 
 
 @dataclass(frozen=True)
@@ -43,6 +47,7 @@ class _Profile:
     column: int
     scale: float
     best: Maximum
+    tangent: FloatArray
 
 
 def firth_regression(
@@ -96,14 +101,14 @@ def firth_regression(
     """
     require_between_0_and_1("confidence", confidence)
     given = numbers_of(columns, events, n)
-    design = design_of(columns, given.n, intercept=True)
-    return penalised_fit(design, of_somebody(given), confidence=confidence)
+    design, outcomes = by_pattern(design_of(columns, given.n, intercept=True), of_somebody(given))
+    return penalised_fit(design, outcomes, confidence=confidence)
 
 
 def penalised_fit(design: Design, outcomes: Outcomes, *, confidence: float, reason: str = "") -> LogisticFit:
     """Return the penalised fit of a checked design, with the reason for it as part of the caution."""
     best = _maximise(outcomes, design.values, {})
-    fitted = estimates(design, best)
+    fitted = estimates(design, _with_plain_information(outcomes, design.values, best))
     table = _with_profiles(design, outcomes, best, fitted, confidence)
     null = _maximise(outcomes, design.values, dict.fromkeys(range(1, design.values.shape[1]), 0.0))
     # The determinant of the information of the columns as given, not of the standardised ones.
@@ -135,7 +140,11 @@ def _lost(best: Maximum) -> str:
 
 
 def _penalised(outcomes: Outcomes, values: FloatArray, beta: FloatArray) -> Point:
-    """Return the penalised log-likelihood with its slope, and the information."""
+    """Return the penalised log-likelihood with its slope, and the information of the augmented data.
+
+    The penalty acts like half an event and half a non-event, leverage of them, added to each pattern. Steps by
+    the plain information would overshoot by as much, and turn in circles with one observation in a group.
+    """
     predictor = values @ beta
     plain = likelihood(outcomes, values, predictor)
     sign, log_determinant = np.linalg.slogdet(plain.information)
@@ -146,8 +155,14 @@ def _penalised(outcomes: Outcomes, values: FloatArray, beta: FloatArray) -> Poin
     return Point(
         plain.value + float(log_determinant) / 2,
         plain.score + values.T @ (leverage * (q - p) / 2),
-        plain.information,
+        plain.information + (values * (leverage * p * q)[:, None]).T @ values,
     )
+
+
+def _with_plain_information(outcomes: Outcomes, values: FloatArray, best: Maximum) -> Maximum:
+    """Return the maximum with the information that standard errors come from."""
+    plain = likelihood(outcomes, values, values @ best.parameters)
+    return replace(best, point=replace(best.point, information=plain.information))
 
 
 def _maximise(
@@ -155,6 +170,8 @@ def _maximise(
     values: FloatArray,
     fixed: Mapping[int, float],
     start: FloatArray | None = None,
+    *,
+    precision: float = 1e-10,
 ) -> Maximum:
     """Return the penalised maximum with some coefficients fixed, its parameters those that are free."""
     free = np.array([place not in fixed for place in range(values.shape[1])], dtype=np.bool_)
@@ -167,7 +184,8 @@ def _maximise(
         point = _penalised(outcomes, values, beta)
         return Point(point.value, point.score[free], point.information[np.ix_(free, free)])
 
-    return maximise(evaluate, np.zeros(free.sum()) if start is None else start, values[:, free])
+    first = np.zeros(free.sum()) if start is None else start
+    return maximise(evaluate, first, values[:, free], precision=precision, largest_move=LARGEST_MOVE)
 
 
 def _with_profiles(
@@ -185,48 +203,53 @@ def _with_profiles(
         for name, side in (("ci_lower", -1.0), ("ci_upper", 1.0)):
             limit = _limit(profile, side, quantile, reach) / profile.scale
             table.loc[row, name] = exponential(np.array(limit))
-        fall = 2 * (profile.best.point.value - _at(profile, 0.0).point.value)
-        table.loc[row, "p_value"] = special.chdtrc(1, max(fall, 0.0))
+        table.loc[row, "p_value"] = special.chdtrc(1, _fall(profile, 0.0))
     return table
 
 
 def _profile(design: Design, outcomes: Outcomes, best: Maximum, column: int) -> _Profile:
     """Return the likelihood in which one term's coefficient is a parameter by itself."""
     scale = design.scale[design.kept]
-    if column:
-        return _Profile(outcomes, design.values, column, float(scale[column]), best)
-    # The intercept of centred columns is not that of the columns given, so these are centred back.
-    values = design.values.copy()
-    values[:, 1:] += design.centre[design.kept][1:] / scale[1:]
-    return _Profile(outcomes, values, 0, 1.0, _maximise(outcomes, values, {}))
+    values, own = design.values, best
+    if column == 0:
+        # The intercept of centred columns is not that of the columns given, so these are centred back.
+        values = design.values.copy()
+        values[:, 1:] += design.centre[design.kept][1:] / scale[1:]
+        own = _maximise(outcomes, values, {})
+    others = np.delete(np.arange(scale.size), column)
+    information = own.point.information
+    tangent = -np.linalg.solve(information[np.ix_(others, others)], information[others, column])
+    return _Profile(outcomes, values, column, float(scale[column]), own, tangent)
 
 
-def _at(profile: _Profile, place: float, start: FloatArray | None = None) -> Maximum:
-    """Return the maximum over the other terms with the one looked at fixed."""
-    first = np.delete(profile.best.parameters, profile.column) if start is None else start
-    return _maximise(profile.outcomes, profile.values, {profile.column: place}, first)
+def _fall(profile: _Profile, place: float) -> float:
+    """Return twice the fall of the profile log-likelihood from its maximum to a value of the one term."""
+    top = profile.best.parameters
+    # Where the other terms go when this one moves is known to first order.
+    first = np.delete(top, profile.column) + profile.tangent * (place - top[profile.column])
+    # The value is flat at its maximum, so that its error is the square of this precision.
+    there = _maximise(profile.outcomes, profile.values, {profile.column: place}, first, precision=1e-6)
+    return max(2 * (profile.best.point.value - there.point.value), 0.0)
 
 
 def _limit(profile: _Profile, side: float, quantile: float, reach: float) -> float:
-    """Return where the signed root of twice the fall reaches the quantile on one side."""
+    """Return where the root of twice the fall reaches the quantile on one side."""
     centre = float(profile.best.parameters[profile.column])
 
     def excess(distance: float) -> float:
-        fall = 2 * (profile.best.point.value - _at(profile, centre + side * distance).point.value)
-        return float(np.sqrt(max(fall, 0.0))) - quantile
+        return float(np.sqrt(_fall(profile, centre + side * distance))) - quantile
 
-    far = reach
+    near, far = (0.0, -quantile), (reach, excess(reach))
     for _ in range(60):
-        if excess(far) > 0:
-            return centre + side * _root(excess, far)
-        far *= 2
+        if far[1] > 0:
+            return centre + side * _root(excess, near, far)
+        near, far = far, (2 * far[0], excess(2 * far[0]))
     return side * np.inf
 
 
-def _root(rising: Callable[[float], float], far: float) -> float:
-    """Return the root of a nearly straight rising function between 0 and far (Illinois rule)."""
-    low, high, at_low, at_high, last = 0.0, far, rising(0.0), rising(far), 0
-    middle = far
+def _root(rising: Callable[[float], float], near: tuple[float, float], far: tuple[float, float]) -> float:
+    """Return the root of a nearly straight rising function between two points of it (Illinois rule)."""
+    (low, at_low), (high, at_high), last, middle = near, far, 0, far[0]
     for _ in range(60):
         middle = high - at_high * (high - low) / (at_high - at_low)
         at_middle = rising(middle)

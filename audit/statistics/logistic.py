@@ -15,6 +15,7 @@ from audit.statistics.firth import penalised_fit
 from audit.statistics.logistic_likelihood import (
     LogisticFit,
     Outcomes,
+    by_pattern,
     intercept_for,
     likelihood,
     null_log_likelihood,
@@ -86,7 +87,7 @@ def logistic_regression(
     require_choice("method", method, ESTIMATORS)
     require_between_0_and_1("confidence", confidence)
     given = numbers_of(columns, events, n)
-    design, outcomes = design_of(columns, given.n, intercept=True), of_somebody(given)
+    design, outcomes = by_pattern(design_of(columns, given.n, intercept=True), of_somebody(given))
     few = _too_few_events(design, outcomes) if method == "automatic" else ""
     if method == "firth" or few:
         return penalised_fit(design, outcomes, confidence=confidence, reason=few)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from audit.statistics.arguments import FloatArray, counts_within
-from audit.statistics.design import require_equal_lengths
+from audit.statistics.design import Design, distinct_rows, require_equal_lengths
 from audit.statistics.estimates import SignificanceTest
 from audit.statistics.newton import Point, maximise
 
@@ -60,6 +60,16 @@ def numbers_of(columns: pd.DataFrame, events: ArrayLike, n: ArrayLike | None) ->
 def of_somebody(outcomes: Outcomes) -> Outcomes:
     """Return the outcomes of the patterns that anybody has."""
     return Outcomes(outcomes.events[outcomes.n > 0], outcomes.n[outcomes.n > 0])
+
+
+def by_pattern(design: Design, outcomes: Outcomes) -> tuple[Design, Outcomes]:
+    """Return the design and outcomes with equal rows added up, which changes nothing but the work."""
+    pattern, values = distinct_rows(design.values)
+    events, n = (
+        np.bincount(pattern, weights=own, minlength=len(values)).astype(np.float64)
+        for own in (outcomes.events, outcomes.n)
+    )
+    return replace(design, values=values), Outcomes(events, n)
 
 
 def likelihood(outcomes: Outcomes, values: FloatArray, predictor: FloatArray) -> Point:

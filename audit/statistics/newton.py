@@ -9,16 +9,16 @@ import numpy as np
 
 from audit.statistics.arguments import FloatArray
 
-MOST_STEPS = 200
+MOST_STEPS = 100
 MOST_HALVINGS = 40
 # All distances are changes of the linear predictor.
-LARGEST_MOVE = 5.0
 SMALL_MOVE = 1e-10
 # A likelihood that no longer rises though steps stay this long is suspected to have no maximum ...
 LONG_MOVE = 0.1
-# ... and convicted if this much further along the same way it has still not fallen.
+SMALL_GAIN = 1e-7
+# ... and convicted if this much further along the same way it has hardly changed.
 FAR = 30.0
-FALL = 1e-4
+SMALL_CHANGE = 1e-4
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,14 @@ class Maximum:
     direction: FloatArray
 
 
-def maximise(evaluate: Callable[[FloatArray], Point], start: FloatArray, design: FloatArray) -> Maximum:
+def maximise(
+    evaluate: Callable[[FloatArray], Point],
+    start: FloatArray,
+    design: FloatArray,
+    *,
+    precision: float = SMALL_MOVE,
+    largest_move: float = np.inf,
+) -> Maximum:
     """Return the maximum of a log-likelihood whose parameters act through design @ parameters."""
     here, point = start, evaluate(start)
     still = np.zeros_like(start)
@@ -49,15 +56,15 @@ def maximise(evaluate: Callable[[FloatArray], Point], start: FloatArray, design:
         if step is None:
             return Maximum(here, point, "lost", still)
         move = float(np.abs(design @ step).max(initial=0.0))
-        if move <= SMALL_MOVE:
+        if move <= precision:
             return Maximum(here + step, point, "found", still)
         direction = step / move
-        risen = _highest(evaluate, here, direction * min(move, LARGEST_MOVE), point.value)
+        risen = _highest(evaluate, here, direction * min(move, largest_move), point.value)
         if risen is None:
             return Maximum(here, point, "found" if move < 1e-6 else "lost", still)
         gain = risen[1].value - point.value
         here, point = risen
-        if move > LONG_MOVE and gain < 1e-7 and _endless(evaluate, here, direction, point.value):
+        if move > LONG_MOVE and gain < SMALL_GAIN and _endless(evaluate, here, direction, point.value):
             return Maximum(here, point, "endless", direction)
     return Maximum(here, point, "lost", still)
 
@@ -91,5 +98,5 @@ def _highest(
 def _endless(
     evaluate: Callable[[FloatArray], Point], here: FloatArray, direction: FloatArray, value: float
 ) -> bool:
-    """Return whether a concave log-likelihood has not fallen a long way on, and so never will."""
-    return evaluate(here + FAR * direction).value >= value - FALL
+    """Return whether a concave log-likelihood is level a long way on, and so has no maximum worth the name."""
+    return abs(evaluate(here + FAR * direction).value - value) < SMALL_CHANGE

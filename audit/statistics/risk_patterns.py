@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from audit.statistics.arguments import FloatArray, IntArray
+from audit.statistics.design import distinct_rows
 from audit.statistics.risk_sets import Spells
 
 # Cells of a table of times by patterns that is kept whole: 40 MB.
@@ -42,7 +42,7 @@ class RiskPatterns:
 
 def risk_patterns(observed: Spells, columns: FloatArray) -> RiskPatterns:
     """Return the counts of checked spells whose event is ending 1 and whose covariates are rows of columns."""
-    pattern, patterns = _distinct_rows(columns)
+    pattern, patterns = distinct_rows(columns)
     happened = observed.endings == 1
     times = np.unique(observed.exit[happened])
     late = observed.entry > 0
@@ -72,17 +72,6 @@ def sums_at_risk(sets: RiskPatterns, values: FloatArray) -> FloatArray:
 def sums_of_events(sets: RiskPatterns, values: FloatArray) -> FloatArray:
     """Return at each event time the sum over its events of the values of their patterns."""
     return _summed(sets.events, values, sets.deaths.size)
-
-
-def _distinct_rows(columns: FloatArray) -> tuple[IntArray, FloatArray]:
-    """Return each row's place among the distinct rows, and these."""
-    code = np.zeros(len(columns), dtype=np.int64)
-    for column in columns.T:
-        own, levels = pd.factorize(column)
-        # Coded anew after each column, so that the product of the numbers of levels cannot overflow.
-        code = pd.factorize(code * max(len(levels), 1) + own)[0].astype(np.int64)
-    first = np.unique(code, return_index=True)[1]
-    return code, columns[first]
 
 
 def _places(time: IntArray, pattern: IntArray, n: IntArray) -> Places:

@@ -198,8 +198,8 @@ def test_the_caution_counts_the_clusters():
 
 
 def test_hanley_and_mcneils_area_under_the_curve_is_reproduced():
-    # Hanley JA, McNeil BJ. Radiology 1982;143:29-36, tables I and II: 58 normal and 51 abnormal images rated 1 to 5;
-    # area 0.893, standard error 0.032. Printed values from memory, reproduced by computation.
+    # Hanley JA, McNeil BJ. Radiology 1982;143:29-36, tables I and II: 58 normal and 51 abnormal images rated
+    # 1 to 5; area 0.893, standard error 0.032. Printed values from memory, reproduced by computation.
     normal, abnormal = np.array([33, 6, 6, 11, 2]), np.array([3, 2, 2, 11, 33])
     area, error = c_statistic([0.1, 0.3, 0.5, 0.7, 0.9], abnormal, normal + abnormal, method="hanley_mcneil")
     assert round(float(area.value), 3) == 0.893
