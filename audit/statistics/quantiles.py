@@ -142,8 +142,8 @@ def quantiles_by_group(
             row[f"{name}_upper"] = float(found.ci_upper)
         rows.append(row)
     names = [f"{name}{part}" for name in probabilities for part in ("", "_lower", "_upper")]
-    found = pd.DataFrame(rows, columns=["group", "n", *names])
-    return found.astype({"n": "int64", **dict.fromkeys(names, "float64")})
+    whole = pd.DataFrame(rows, columns=["group", "n", *names])
+    return whole.astype({"n": "int64", **dict.fromkeys(names, "float64")})
 
 
 def with_quantiles(
