@@ -70,10 +70,10 @@ CODE_WORDS: dict[str, dict[str, str]] = {
         "no": "not; not excluded",
     },
     "sti_test": {
-        "not_indicated": "not need; not needed",
-        "offered_declined": "decline; declined",
+        "not_indicated": "not need",
+        "offered_declined": "decline",
         "taken_before": "before; done before",
-        "taken_same_visit": "same day; today; taken; taken at visit",
+        "taken_same_visit": "same day",
         "indicated_not_offered": "not offered; missed",
     },
     "consent_recorded": {
