@@ -81,24 +81,6 @@ CODE_WORDS: dict[str, dict[str, str]] = {
         "written": "signed; form signed",
         "no": "not; none",
     },
-    "risks_discussed": {
-        "all": "yes all; complete",
-        "partial": "some",
-        "no": "not; none",
-    },
-    "analgesia_advised": {
-        "contraindicated": "not suitable; allergy",
-    },
-    "misoprostol_used": {
-        "no": "not; none",
-        "yes_routine": "routine",
-        "yes_after_failed_attempt": "after fail; after failed attempt",
-    },
-    "antibiotic_prophylaxis": {
-        "no": "not; none",
-        "yes_indicated": "indicated",
-        "yes_routine": "routine",
-    },
     "bimanual_done": {
         "bimanual": "bimanual exam; manual",
         "ultrasound": "ultrasound exam",
