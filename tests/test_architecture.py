@@ -37,17 +37,10 @@ MAY_IMPORT = {
         *("settings", "records", "period", "tallies", "measures", "windows", "attempt_tables"),
     },
     "run": {
-        "settings",
-        "records",
-        "period",
-        "cohort",
-        "tallies",
-        "measures",
-        "benchmarks",
-        "result_tables",
+        *("settings", "records", "period", "cohort", "tallies", "measures", "benchmarks", "result_tables"),
         "windows",
     },
-    "check": {"measures", "records"},
+    "check": {"measures", "records", "settings"},
     "__main__": {"cli"},
 }
 # The command line joins everything and may import anything.

@@ -132,10 +132,6 @@ def _without_wrong_scale(read: Readings) -> Readings:
     # One value alone is a typing error, not a scale.
     if rows[above].sum() <= max(rows[known].sum(), 1):
         return read
-    wrong = known | above
-    return replace(
-        read,
-        values=np.where(wrong, None, read.values),
-        reasons=np.where(wrong, "wrong_scale", read.reasons),
-        notes=np.where(wrong, "", read.notes),
-    )
+    values, reasons, notes = read.values.copy(), read.reasons.copy(), read.notes.copy()
+    values[known | above], reasons[known | above], notes[known | above] = None, "wrong_scale", ""
+    return replace(read, values=values, reasons=reasons, notes=notes)

@@ -22,9 +22,11 @@ def share_woman_and_day(visits: pd.DataFrame) -> Flags:
         One bool per visit.
     """
     days = visits["visit_date"].to_numpy().astype("datetime64[D]").astype(np.int64)
-    # One number for both: pandas would number either column first, which takes most of the time.
-    both = pd.Series(visits["patient_ref"].to_numpy(dtype=np.int64) * _DAYS + days)
-    return both.duplicated(keep=False).to_numpy()
+    # One number for both, sorted: several times faster than pandas, which numbers either column first.
+    both = visits["patient_ref"].to_numpy(dtype=np.int64) * _DAYS + days
+    ordered = np.sort(both)
+    shared = ordered[1:][ordered[1:] == ordered[:-1]]
+    return pd.Series(both).isin(shared).to_numpy(dtype=np.bool_)
 
 
 def repeated_rows(visits: pd.DataFrame) -> pd.DataFrame:

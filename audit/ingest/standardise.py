@@ -210,7 +210,9 @@ def _blank_cells(columns: Mapping[str, Readings], kept: Flags, settings: AuditSe
 def _numbered(visits: pd.DataFrame, references: npt.NDArray[np.object_]) -> tuple[pd.DataFrame, pd.Series]:
     """Visits with running numbers for the women, and the text of each number."""
     numbers, women = pd.factorize(visits["patient_ref"].to_numpy())
-    used = visits.assign(patient_ref=numbers.astype(np.int64)).reset_index(drop=True)
+    used = visits.copy(deep=False)
+    used.index = pd.RangeIndex(len(used))
+    used["patient_ref"] = numbers.astype(np.int64)
     for name in STAFF_AND_PLACES:
         if name in used:
             used[name] = used[name].cat.remove_unused_categories()

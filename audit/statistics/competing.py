@@ -26,6 +26,7 @@ COLUMNS = (
     "ci_upper",
     "caution",
 )
+Numbers = IntArray | FloatArray
 # An incidence this close to 1 is 1: the running sum's last digits are rounding.
 ROUNDING = 1e-12
 
@@ -156,18 +157,18 @@ def incidence_figures(sets: RiskSets, column: int, *, confidence: float = 0.95) 
     return {name: np.where(sets.defined, figure, np.nan) for name, figure in figures}
 
 
-def incidence_of(at_risk: IntArray | FloatArray, every: IntArray, own: IntArray) -> FloatArray:
+def incidence_of(at_risk: Numbers, every: Numbers, own: Numbers) -> FloatArray:
     """Return the running sum of survival before each time times the share with the own cause."""
     total: FloatArray = np.cumsum(_survival_before(at_risk, every) * own / np.maximum(at_risk, 1))
     return total
 
 
-def _survival_before(at_risk: IntArray | FloatArray, every: IntArray) -> FloatArray:
+def _survival_before(at_risk: Numbers, every: Numbers) -> FloatArray:
     """Return the proportion without an event of any cause just before each time."""
     return np.append(1.0, surviving(at_risk, every)[:-1])[: every.size]
 
 
-def incidence_error(at_risk: IntArray | FloatArray, every: IntArray, own: IntArray) -> FloatArray:
+def incidence_error(at_risk: Numbers, every: Numbers, own: Numbers) -> FloatArray:
     """Return the standard error of the incidence at each time.
 
     The recursion of `cumulative_incidence` in closed form: var(S) = S^2 g with Greenwood's sum g, and

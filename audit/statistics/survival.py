@@ -133,12 +133,12 @@ def require_single_event(observed: Spells) -> None:
         raise ValueError(f"endings must be 0 (censored) or 1 (event), got {wrong[0]}")
 
 
-def surviving(at_risk: IntArray | FloatArray, events: IntArray) -> FloatArray:
+def surviving(at_risk: IntArray | FloatArray, events: IntArray | FloatArray) -> FloatArray:
     """Return the product-limit estimate from counts at ordered times."""
     return np.cumprod(1.0 - events / np.maximum(at_risk, 1), dtype=np.float64)
 
 
-def greenwood_sum(at_risk: IntArray | FloatArray, events: IntArray) -> FloatArray:
+def greenwood_sum(at_risk: IntArray | FloatArray, events: IntArray | FloatArray) -> FloatArray:
     """Return the running sum of d / (n (n - d)); times at which all had the event add nothing."""
     at_risk_after = (at_risk - events).astype(np.float64)
     safe = np.where(at_risk_after > 0, at_risk * at_risk_after, 1.0)

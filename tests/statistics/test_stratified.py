@@ -133,6 +133,11 @@ def test_strata_without_information_change_nothing_and_are_counted(rows, n):
         found, padded = function(*columns(rows)), function(*columns(full))
         assert padded.value == pytest.approx(found.value, nan_ok=True)
         assert padded.n_strata_used == found.n_strata_used
+        left_out = padded.n_strata - padded.n_strata_used
+        assert padded.caution in (
+            found.caution,
+            f"{left_out} of {padded.n_strata} strata carry no information and are left out.",
+        )
         assert padded.caution
     for function in TESTS:
         assert function(*columns(full)).statistic == pytest.approx(
@@ -143,6 +148,7 @@ def test_strata_without_information_change_nothing_and_are_counted(rows, n):
 def test_one_stratum_gives_the_plain_figures():
     odds = mantel_haenszel_odds_ratio(7, 34, 1, 34)
     assert odds.value == pytest.approx(7 * 33 / 27)
+    assert (odds.caution, odds.n_strata, odds.n_strata_used) == ("", 1, 1)
     assert mantel_haenszel_risk_ratio(7, 34, 1, 34).value == pytest.approx(7)
     assert mantel_haenszel_risk_difference(7, 34, 1, 34).value == pytest.approx(6 / 34)
     pearson = chi_square_2x2(7, 34, 1, 34).statistic
