@@ -182,6 +182,50 @@ def count_outcomes(
     return pd.DataFrame(table, index=range(len(strata)))
 
 
+def count_states(
+    frame: pd.DataFrame, *, states: Mapping[str, np.ndarray], codes: Sequence[str], by: str
+) -> pd.DataFrame:
+    """Counts of every state of several items at once.
+
+    Parameters
+    ----------
+    frame
+        Rows with the column `by`, unless it is ``overall``; or a tally of them.
+    states
+        For each item, each row's state as a place in `codes`; -1 for a row that does not belong.
+    codes
+        The names of the states.
+    by
+        The column to stratify by; ``overall`` gives a row even when there is nothing to count.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, item`` and a column for each code, item by item, strata in the order of the categories of
+        `by`; strata without a row that belongs are left out.
+    """
+    stratum, strata = _coded(frame, by)
+    weights = counts(frame).to_numpy("int64")
+    tables = []
+    for item, state in states.items():
+        inside = state >= 0
+        number = np.bincount(
+            stratum[inside] * len(codes) + state[inside],
+            weights=weights[inside],
+            minlength=len(strata) * len(codes),
+        ).reshape(len(strata), len(codes))
+        seen = (number.sum(axis=1) > 0) | (by == OVERALL)
+        tables.append(
+            (np.full(int(seen.sum()), item, dtype=object), np.array(strata, dtype=object)[seen], number[seen])
+        )
+    items, names, numbers = (np.concatenate(parts) for parts in zip(*tables, strict=True))
+    table = pd.DataFrame(numbers.astype("int64"), columns=list(codes))
+    table.insert(0, "by", by)
+    table.insert(1, "stratum", names)
+    table.insert(2, "item", items)
+    return table
+
+
 def coded_spells(
     placements: pd.DataFrame,
     *,

@@ -12,11 +12,14 @@ import numpy as np
 import pandas as pd
 
 from audit.statistics.summaries import with_proportions
-from audit.tallies import OVERALL, begun_visits, count_outcomes, tally_outcomes
+from audit.tallies import OVERALL, begun_visits, count_states
 
 Condition = tuple[str, tuple[str, ...]]
 
 _UNSAID = "unknown"
+# What a visit can be under an item that it belongs to.
+STATES = ("met", "not_met", "not_recorded", "exception")
+OUTSIDE = -1
 
 
 @dataclass(frozen=True)
@@ -218,21 +221,16 @@ def safety_net(attempts: pd.DataFrame, *, by: str = OVERALL, recorded_floor: flo
 
 def _counted(visits: pd.DataFrame, items: Mapping[str, Item], by: str, recorded_floor: float) -> pd.DataFrame:
     """Met, not met, not recorded and exceptions of each item."""
-    tables = []
-    slim = visits[[name for name in (by, "n") if name in visits]]
-    for name, item in items.items():
-        told = slim.assign(state=_states(visits, item))
-        tally = tally_outcomes(told[told["state"] != "outside"], outcome="state", by=by)
-        table = count_outcomes(
-            tally, events=("met",), others=("not_met",), apart=("not_met", "exception"), by=by
-        )
-        table.insert(2, "item", name)
-        tables.append(table)
-    return with_proportions(pd.concat(tables, ignore_index=True), recorded_floor=recorded_floor)
+    states = {name: _states(visits, item) for name, item in items.items()}
+    table = count_states(visits, states=states, codes=STATES, by=by)
+    table = table.rename(columns={"met": "events", "not_recorded": "n_unknown", "exception": "n_exception"})
+    table = table.rename(columns={"not_met": "n_not_met"})
+    table.insert(4, "n", table[["events", "n_not_met"]].sum(axis=1))
+    return with_proportions(table, recorded_floor=recorded_floor)
 
 
 def _states(visits: pd.DataFrame, item: Item) -> np.ndarray:
-    """Each visit's state under an item."""
+    """Each visit's state under an item, as a place in `STATES`."""
     answers = [_answer(visits, asked) for asked in item.asked]
     met = np.logical_and.reduce([met for met, _ in answers])
     not_met = np.logical_or.reduce([not_met for _, not_met in answers])
@@ -246,8 +244,8 @@ def _states(visits: pd.DataFrame, item: Item) -> np.ndarray:
             np.logical_or.reduce([met, *instead]),
             not_met,
         ],
-        ["outside", "exception", "met", "not_met"],
-        "not_recorded",
+        [OUTSIDE, *(STATES.index(state) for state in ("exception", "met", "not_met"))],
+        STATES.index("not_recorded"),
     )
     return states
 

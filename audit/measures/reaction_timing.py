@@ -18,9 +18,9 @@ from audit.tallies import OVERALL, begun_visits, count_outcomes, tally_outcomes
 PARITY = "cervical_parity"
 ALL_GRADES, NOT_GRADED = "all", "not_graded"
 NONE, UNKNOWN = "none", "unknown"
-# Each technique, and the steps that come before it wherever it is used.
+# Each technique, and the steps that surely come before it: the uterus is sounded before dilation and after it.
 TECHNIQUES: Mapping[str, tuple[str, ...]] = {
-    "dilation": ("tenaculum", "local_anaesthetic", "sounding"),
+    "dilation": ("tenaculum", "local_anaesthetic"),
     "local_anaesthetic": (),
 }
 CHOSEN: Mapping[str, str] = {

@@ -54,7 +54,9 @@ def clinician_volume(attempts: pd.DataFrame) -> pd.DataFrame:
             "n_supervised": (named["practice"] == "supervised").groupby(named["stratum"]).sum(),
         }
     ).astype("int64")
-    table["standing"] = standing.reindex(table.index).fillna("unknown").astype(object)
+    # Attempts without a code may be anybody's, so their standings are nobody's.
+    known = standing.drop(NOT_RECORDED, errors="ignore")
+    table["standing"] = known.reindex(table.index).fillna("unknown").astype(object)
     table = table.rename_axis("stratum").reset_index()
     table.insert(0, "by", _BY)
     return table

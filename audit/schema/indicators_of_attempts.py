@@ -6,8 +6,8 @@ _QUANTILE_SOURCES = (
     "Thompson WR, Ann Math Stat 1936;7:122-128; Conover WJ, Practical Nonparametric Statistics, 1999."
 )
 _SPR = "US Selected Practice Recommendations for Contraceptive Use, 2024 (read)."
-_NATIONAL_AUDIT = "Standard of a UK national benchmarking audit of intrauterine contraception, 2023 (read)."
-_CLINIC_AUDIT = "Standard of a published UK clinic audit, 2015-16 (read second-hand)."
+_NATIONAL_AUDIT = "A UK national benchmarking audit of intrauterine contraception, 2023 (read)."
+_CLINIC_AUDIT = "A published UK clinic audit, 2015-16 (read second-hand)."
 _COMMON = "Common practice, no source."
 _BEGUN = "Insertion visits begun"
 _BLANK = "A blank is not recorded, never a no; it is shown beside."
@@ -33,7 +33,7 @@ def _care(
         denominator,
         unknowns,
         WILSON,
-        source,
+        f"Standard: {source}",
         (("insertion_outcome",), *needs),
         item,
     )
@@ -79,7 +79,7 @@ CARE_ITEMS = (
         "Consent and risks recorded",
         "Was consent recorded, and were all the risks discussed?",
         "Visits with verbal or written consent, and all risks discussed; some of them is a no.",
-        "Standard of a published UK clinic audit (read).",
+        "A published UK clinic audit (read).",
         (("consent_recorded",), ("risks_discussed",)),
         unknowns=f"{_BLANK} One answer that is no decides.",
     ),
@@ -122,7 +122,7 @@ CARE_ITEMS = (
         "Uterus measured first",
         "Was the uterus measured before the frame was chosen?",
         "Visits with the uterus measured and a length recorded.",
-        f"Standard of a published UK clinic audit (read); that it guides the choice of a frame: {_COMMON.lower()}",
+        f"A published UK clinic audit (read); that it guides the choice of a frame: {_COMMON.lower()}",
         (("uterus_measured_by",), ("sound_length_mm", "cavity_length_us_mm")),
         denominator=f"{_BEGUN}, as far as recorded. Exception: failed before anything was measured, for a reason "
         "that lets nothing be measured.",
@@ -193,7 +193,7 @@ OF_ATTEMPTS: tuple[Indicator, ...] = (
         "Visits that ended without a device: failed, stopped or deferred; as far as recorded.",
         f"{_BLANK} One part that is missing decides.",
         WILSON,
-        f"{CI_SOURCES} The standard: {_COMMON.lower()}",
+        f"{CI_SOURCES} Standard: {_COMMON.lower()}",
         (("insertion_outcome",), ("onward_plan",), ("bridging_method_given",)),
     ),
     Indicator(
@@ -253,7 +253,7 @@ OF_ATTEMPTS: tuple[Indicator, ...] = (
         "Clinicians with an attempt in twelve months; those in training are counted apart.",
         "Clinicians whose standing is not recorded.",
         WILSON,
-        f"{CI_SOURCES} {_NATIONAL_AUDIT}",
+        f"{CI_SOURCES} Standard: {_NATIONAL_AUDIT}",
         (("insertion_outcome",), ("clinician_ref",)),
     ),
 )

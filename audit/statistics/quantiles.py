@@ -142,8 +142,8 @@ def quantiles_by_group(
             row[f"{name}_upper"] = float(found.ci_upper)
         rows.append(row)
     names = [f"{name}{part}" for name in probabilities for part in ("", "_lower", "_upper")]
-    found = pd.DataFrame(rows, columns=["group", "n", *names])
-    return found.astype({"n": "int64", **dict.fromkeys(names, "float64")})
+    whole = pd.DataFrame(rows, columns=["group", "n", *names])
+    return whole.astype({"n": "int64", **dict.fromkeys(names, "float64")})
 
 
 def with_quantiles(
@@ -185,9 +185,8 @@ def with_quantiles(
     [[1.0, 2.0]]
     """
     found = quantiles_by_group(values.rename(columns={"stratum": "group"}), probabilities=probabilities)
-    whole = table.merge(
-        found.drop(columns="n").rename(columns={"group": "stratum"}), on="stratum", how="left"
-    )
+    own = found.set_index("group").drop(columns="n").reindex(table["stratum"])
+    whole = table.assign(**{str(name): own[name].to_numpy() for name in own.columns})
     ends = whole[[f"{name}_{side}" for name in probabilities for side in ("lower", "upper")]]
     total = whole["n"] + whole["n_unknown"]
     caution = np.select(

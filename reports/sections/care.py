@@ -8,7 +8,7 @@ from reports.figures.marks import three_part_bar
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how
 from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns, quantile_cell
-from reports.words_for_codes import stratum, word
+from reports.words_for_codes import stratum, within, word
 
 _TABLE, _NET = "process_of_care", "safety_net"
 _ID, _LABEL = "care", "Care at the visit"
@@ -118,11 +118,9 @@ def safety_net_blocks(results: AuditResults) -> list[Block]:
 
 def _net_words(row: Row) -> str:
     """Which part of the safety net, and for whom."""
-    return (
-        title_of(row)
-        if row["by"] == "overall"
-        else f"{title_of(row)}: {stratum(row['by'], row['stratum']).lower()}"
-    )
+    if row["by"] == "overall":
+        return title_of(row)
+    return f"{title_of(row)}: {within(stratum(row['by'], row['stratum']))}"
 
 
 def _net_heading(now: Row) -> str:
