@@ -54,6 +54,7 @@ _CAUTIONS = (
 def methods_section(results: AuditResults) -> Section:
     """Every figure with its definition, method and sources."""
     terms = tuple((indicator.title, _counted(indicator)) for indicator in INDICATORS)
+    ids = (*("" for _ in SHARED), *(f"how-{indicator.item or indicator.table}" for indicator in INDICATORS))
     return Section(
         "methods",
         "Methods and references",
@@ -63,7 +64,7 @@ def methods_section(results: AuditResults) -> Section:
                 "Limits printed beside a proportion are Wilson's, and exact ones (Clopper-Pearson) where either "
                 "count is 5 or fewer or the denominator is below 30. Below 10 there are counts and no percentage.",
             ),
-            Terms((*SHARED.items(), *terms)),
+            Terms((*SHARED.items(), *terms), ids),
             Subheading("Rules of this audit"),
             TableBlock(_rules(results)),
             Subheading("What was read and what read it"),

@@ -172,8 +172,9 @@ def _endings(results: AuditResults) -> list[Block]:
 
 
 def _devices(results: AuditResults) -> list[Block]:
-    """Reasons by device class at 12 months."""
-    found = rows(results, _TABLE, by="device_class", days=_YEAR, censoring=drawn_rules(results))
+    """Reasons by device class at 12 months, those that occurred."""
+    told = rows(results, _TABLE, by="device_class", days=_YEAR, censoring=drawn_rules(results))
+    found = [row for row in told if row["cumulative_events"] or row["cause"] == "removal"]
     if not found:
         return []
     columns = incidence_columns(Column("Device", lambda row: stratum(row["by"], row["stratum"]), "label"))
