@@ -15,8 +15,8 @@ def follow_methods(spells: pd.DataFrame, gap_days: int) -> pd.DataFrame:
     end = spells["_day"] + spells["ending_day"]
     following = spells.groupby("patient_ref", sort=False)["_day"].shift(-1)
     goes_on = ((following - end) <= gap_days) & (spells["ending"] != "death")
-    same_woman = spells["patient_ref"].eq(spells["patient_ref"].shift())
-    starts = ~(goes_on.shift(fill_value=False) & same_woman)
+    # A woman's last spell has none following, so it never goes on into the next woman's first.
+    starts = ~goes_on.shift(fill_value=False)
     last = spells.index.to_series().groupby(starts.cumsum()).transform("last")
     heads = (starts & (spells["placement_kind"] == "first")).to_numpy()
     final = spells.loc[last].set_axis(spells.index)

@@ -55,7 +55,6 @@ def displacement_incidence(
     malposed = (placements["removal_reason"] == "malposition") | (
         placements["removal_reason_second"] == "malposition"
     )
-    malposed &= placements["ending"] == "removal"
     told = placements.assign(ending_detail=placements["ending"].astype(object).mask(malposed, _DISPLACED))
     views: tuple[dict[str, tuple[str, ...]], ...] = (
         {"displacement": ("expulsion_partial", _DISPLACED)},

@@ -53,11 +53,13 @@ def removal_visits(results: AuditResults) -> list[Block]:
 def _visits_title(results: AuditResults) -> str:
     """How many were difficult, and how long half of those who asked waited."""
     hard = one(results, "difficult_removal", by="overall", definition="difficult", window=WHOLE)
-    parts = [f"Difficult: {wording.proportion(hard)}"] if hard is not None and hard["n"] else []
+    parts = []
+    if hard is not None and hard["n"]:
+        parts.append(f"{wording.proportion(hard, noun='removals')} were difficult")
     asked = one(results, "removal_on_request", by="overall", window=WHOLE)
     if asked is not None and asked["n"]:
         limit = results.settings.windows.removal_delay_days
-        parts.append(f"within {limit} days of asking: {wording.proportion(asked)}{_half(asked)}")
+        parts.append(f"{wording.proportion(asked)} were done within {limit} days of asking{_half(asked)}")
     return "; ".join(parts) or "How removals went is not recorded"
 
 

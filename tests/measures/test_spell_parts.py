@@ -129,6 +129,7 @@ def test_a_device_put_right_ends_its_spell_and_goes_on_in_a_row_of_its_own(cohor
         PutRight    | 2025-05-01 | removal    |                   |                    | pain
         TakenOut    | 2025-01-01 | insertion  | placed            |                    |
         TakenOut    | 2025-02-01 | removal    |                   | partial_expulsion  | partial_expulsion
+        TakenOut    | 2025-03-02 | follow_up  |                   | in_situ_confirmed  |
         Again       | 2025-01-01 | insertion  | placed            |                    |
         Again       | 2025-02-01 | follow_up  |                   | partial_expulsion  |
         Again       | 2025-03-02 | follow_up  |                   | in_situ_confirmed  |
@@ -203,6 +204,9 @@ def test_a_plan_met_and_an_early_wish_of_hers_are_apart_and_a_replacement_is_nei
     # Bleeding, hormonal effects and the wish for a pregnancy; malposition is a finding, not a wish.
     assert at(table, 45, cause="early_request")["incidence"] == pytest.approx(3 / 6)
     assert set(table.loc[table["cause"] == "early_request", "days"]) == {45}
+    # The replacement of day 50 is no wish of hers to stop.
+    later = removal_by_purpose(REMOVED, horizons=(100,), early_days=60)
+    assert at(later, 60, cause="early_request")["incidence"] == pytest.approx(3 / 6)
 
 
 def test_a_main_reason_agrees_with_the_group_of_all_removals() -> None:

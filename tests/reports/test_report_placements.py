@@ -145,7 +145,9 @@ def test_removals_are_told_by_purpose_and_by_how_they_went(
         """).follow_ups
     table = removal_on_request(told).assign(window="all")
     words = said(removal_visits(make_results({"removal_on_request": table})))
-    assert words.startswith("within 14 days of asking: 1 of 2, half by 11 days and nine in ten by 18")
+    assert words.startswith(
+        "1 of 2 were done within 14 days of asking, half by 11 days and nine in ten by 18"
+    )
     assert removal_visits(make_results()) == []
 
 
