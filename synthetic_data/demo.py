@@ -72,6 +72,8 @@ date_order = "day_month_year"
 
 [layout.units]
 sound_length_mm = "cm"
+device_min_sound_mm = "cm"
+device_max_sound_mm = "cm"
 """
 
 
