@@ -152,6 +152,17 @@ def test_a_unit_without_observations_is_given_the_mean_and_left_out_of_the_fit()
     assert (last["shrunken_proportion"], last["weight"]) == (pytest.approx(fit.mean), 0)
 
 
+def test_a_unit_of_one_observation_is_weighed_like_any_other():
+    fit = beta_binomial([2, 9, 4, 22], [60, 80, 120, 140])
+    table = shrunken_proportions([1, 0], [1, 1], fit)
+    a, size = fit.prior_events, fit.prior_observations
+    assert table["shrunken_proportion"].tolist() == pytest.approx([(a + 1) / (size + 1), a / (size + 1)])
+    assert table["weight"].tolist() == pytest.approx([1 / (size + 1)] * 2)
+    posterior = stats.beta(a + 1, size - a)
+    assert table["ci_lower"][0] == pytest.approx(posterior.ppf(0.025))
+    assert table["ci_upper"][0] == pytest.approx(posterior.ppf(0.975))
+
+
 def test_nothing_observed_gives_nan_and_says_so():
     for x, n in [([], []), ([0, 0], [0, 0])]:
         fit = beta_binomial(x, n)
