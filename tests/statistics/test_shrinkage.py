@@ -137,7 +137,11 @@ def test_units_that_have_the_event_always_or_never_keep_their_own_proportion():
     assert fit.log_likelihood == pytest.approx(np.log(1 / 3) + 2 * np.log(2 / 3))
     table = shrunken_proportions([0, 5, 0], [5, 5, 0], fit)
     assert table["shrunken_proportion"].tolist() == pytest.approx([0, 1, 2 / 3])
-    assert np.isfinite(table[["ci_lower", "ci_upper"]]).all(axis=None)
+    # The limits are Jeffreys's for the unit alone.
+    for place, (x, n) in enumerate([(0, 5), (5, 5), (0, 0)]):
+        alone = stats.beta(x + 0.5, n - x + 0.5)
+        limits = table.loc[place, ["ci_lower", "ci_upper"]].tolist()
+        assert limits == pytest.approx(alone.ppf([0.025, 0.975]).tolist())
     by_moments = beta_binomial([1, 3], [1000, 4], method="moments")
     assert 0 <= by_moments.prior_observations < np.inf
 
