@@ -6,7 +6,7 @@ import pytest
 import statsmodels.api as sm
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import optimize
+from scipy import optimize, stats
 
 from audit.statistics.logistic import logistic_regression
 from audit.statistics.predicted import expected_counts, predicted_probabilities
@@ -204,20 +204,36 @@ def test_separation_is_fitted_by_firths_regression_and_named():
     assert fit.coefficients["coefficient"][1] == pytest.approx(expected, rel=1e-8)
 
 
-def test_maximum_likelihood_under_separation_gives_the_sign_and_the_limit_that_holds():
-    fit = logistic_regression(TWO, [30, 0], [100, 100], method="maximum_likelihood")
+def test_maximum_likelihood_under_separation_gives_the_sign_and_profile_limits():
+    fit = logistic_regression(TWO, [30, 0], [100, 100], method="maximum_likelihood", confidence=0.9)
     row = fit.coefficients.loc[1]
     assert row["coefficient"] == -np.inf
     assert (row["odds_ratio"], row["ci_lower"]) == (0, 0)
-    assert row[["standard_error", "ci_upper", "p_value"]].isna().all()
+    assert np.isnan(row["standard_error"])
     first = fit.coefficients.loc[0]
     assert first["coefficient"] == pytest.approx(np.log(30 / 70))
     assert first["standard_error"] == pytest.approx(np.sqrt(1 / 30 + 1 / 70), rel=1e-6)
-    assert fit.caution == "Separation by treated leaves no finite estimate."
+    assert fit.caution == (
+        "Separation by treated leaves no finite estimate; limits are of the profile likelihood."
+    )
     assert np.isnan(predicted_probabilities(fit, TWO)).all()
     # The likelihood has a supremum, so that its ratio test stays right: 30/100 and 0/100.
-    expected = 30 * np.log(0.3) + 70 * np.log(0.7)
-    assert fit.log_likelihood == pytest.approx(expected, abs=1e-5)
+    supremum = 30 * np.log(0.3) + 70 * np.log(0.7)
+    assert fit.log_likelihood == pytest.approx(supremum, abs=1e-5)
+
+    def profile(slope):
+        def fall(a):
+            return -(30 * a - 100 * np.logaddexp(0, a) - 100 * np.logaddexp(0, a + slope))
+
+        return -optimize.minimize_scalar(
+            fall, bounds=(-10, 10), method="bounded", options={"xatol": 1e-10}
+        ).fun
+
+    drop = 2 * (supremum - profile(np.log(row["ci_upper"])))
+    assert drop == pytest.approx(stats.chi2.ppf(0.9, 1), rel=1e-5)
+    assert row["p_value"] == pytest.approx(stats.chi2.sf(2 * (supremum - profile(0.0)), 1), rel=1e-5)
+    # The same test of two groups by all terms together.
+    assert row["p_value"] == pytest.approx(fit.likelihood_ratio.p_value, rel=1e-5)
 
 
 def test_a_reference_group_without_events_makes_every_other_group_infinite():
@@ -225,6 +241,8 @@ def test_a_reference_group_without_events_makes_every_other_group_infinite():
     fit = logistic_regression(columns, [0, 40, 40], [50, 80, 90], method="maximum_likelihood")
     assert fit.coefficients["coefficient"].tolist() == [-np.inf, np.inf, np.inf]
     assert fit.coefficients["ci_upper"].to_numpy()[1:].tolist() == [np.inf, np.inf]
+    assert (fit.coefficients["ci_lower"][1:] > 1).all()
+    assert (fit.coefficients["p_value"][1:] < 0.001).all()
     assert logistic_regression(columns, [0, 40, 40], [50, 80, 90]).estimator == "firth"
 
 
@@ -235,7 +253,10 @@ def test_no_events_and_nothing_but_events_are_fitted_and_predict_what_was_seen(e
     assert np.isfinite(fit.coefficients[FIGURES]).all(axis=None)
     assert predicted_probabilities(fit, TWO).tolist() == [probability, probability]
     plain = logistic_regression(TWO, events, [50, 60], method="maximum_likelihood")
-    assert plain.caution == "Separation by the intercept (all have one outcome) leaves no finite estimate."
+    assert plain.caution == (
+        "Separation by the intercept (all have one outcome) leaves no finite estimate; limits are of the profile "
+        "likelihood."
+    )
 
 
 def test_an_intercept_alone_is_the_log_odds():
