@@ -3,7 +3,8 @@
 AuditError
 ├── InputRefused        a log that cannot be audited: exit code 3
 │   ├── UnreadableFile      not a table in a form we read
-│   └── MissingColumns      lacks what every audit needs
+│   ├── MissingColumns      lacks what every audit needs
+│   └── IdentifiersFound    seems to say who a woman is
 ├── SettingsError       a settings file that cannot be used: exit code 2
 ├── PeriodError         a period that is not a period: exit code 2
 └── OutputError         a folder that cannot or must not be written: exit code 4
@@ -27,6 +28,10 @@ class UnreadableFile(InputRefused):
 
 class MissingColumns(InputRefused):
     """A log without the columns that every audit needs."""
+
+
+class IdentifiersFound(InputRefused):
+    """A log that seems to hold what could identify a person; no value of it is ever shown."""
 
 
 class SettingsError(AuditError):

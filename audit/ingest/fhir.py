@@ -45,7 +45,7 @@ def open_fhir(octets: bytes, *, where: str, fhir: Fhir) -> Source:
     ------
     UnreadableFile
         The file holds no FHIR resource.
-    InputRefused
+    IdentifiersFound
         Resources name people.
     MissingColumns
         The settings map no code.

@@ -125,8 +125,10 @@ def read_guarded(opened: Opened, layout: Layout, *, keyed: bool = False) -> tupl
 
     Raises
     ------
-    InputRefused
+    IdentifiersFound
         A column seems to identify persons.
+    InputRefused
+        A column that is not read cannot be looked into.
     UnreadableFile
         The rows cannot be told apart, or a column holds what is no plain value.
     """

@@ -64,9 +64,10 @@ def load_visits(
         A file that is not a table in a form we read.
     MissingColumns
         A file without the columns every audit needs, or settings that name a heading no file has.
+    IdentifiersFound
+        A column seems to identify persons.
     InputRefused
-        Columns that seem to identify persons, alike headings, visit dates that would have to be guessed, or
-        too many rows set aside.
+        Alike headings, visit dates that would have to be guessed, or too many rows set aside.
     ValueError
         No path, `data_to` is not a date, or `drop_columns` is one text.
 

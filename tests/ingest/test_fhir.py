@@ -11,7 +11,7 @@ from fhir.resources.R4B import get_fhir_model_class
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from audit.errors import AuditError, InputRefused, MissingColumns, UnreadableFile
+from audit.errors import AuditError, IdentifiersFound, MissingColumns, UnreadableFile
 from audit.ingest.fhir import open_fhir
 from audit.ingest.raw import RawLog
 from audit.ingest.read import open_source, read_rows
@@ -615,7 +615,7 @@ def test_settings_without_codes_are_told_which_codes_there_are() -> None:
     ],
 )
 def test_a_file_that_names_people_is_refused_without_a_name(person: Resource) -> None:
-    with pytest.raises(InputRefused) as refused:
+    with pytest.raises(IdentifiersFound) as refused:
         read(encounter(), person)
     assert str(refused.value).startswith("visits.ndjson: 1 resources name people (")
     assert "first on line 2" in str(refused.value)

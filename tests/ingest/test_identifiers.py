@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from audit.errors import InputRefused, MissingColumns
+from audit.errors import IdentifiersFound, InputRefused, MissingColumns
 from audit.ingest.identifiers import column_label, looks_like_data
 from audit.ingest.load import load_visits
 from audit.ingest.masking import masked
@@ -47,6 +47,14 @@ def test_the_refusal_names_the_column_the_kind_and_the_rows_and_says_how_to_go_o
         'of the export and keep the file elsewhere; or go on without it with --drop-column "Contact" '
         "(drop_columns in Python)."
     )
+
+
+def test_a_program_can_tell_the_refusal_for_identifiers_from_any_other(tmp_path: Path) -> None:
+    with pytest.raises(IdentifiersFound):
+        load_visits(written(tmp_path, f"{HEAD},Contact", row(1, "rose@example.org")))
+    with pytest.raises(InputRefused) as other:
+        load_visits(written(tmp_path, HEAD, "W1,01/07/2026,insertion,placed"))
+    assert not isinstance(other.value, IdentifiersFound)
 
 
 def test_every_such_column_is_named_at_once(tmp_path: Path) -> None:
