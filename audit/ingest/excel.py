@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from audit.errors import UnreadableFile, name_a_few
-from audit.ingest.delimited import MAX_COLUMNS
 from audit.ingest.excel_cells import Sheet, SheetRow, day_of_serial, read_sheet
 from audit.ingest.excel_copy import sheet_cells
 from audit.ingest.excel_package import Workbook, open_workbook
 from audit.ingest.excel_sheet import heading_row, sheet_of
+from audit.ingest.limits import MAX_COLUMNS
 from audit.ingest.masking import shown
 from audit.ingest.raw import Note, RawColumn, RawLog, Source
 from audit.schema.visits import VISITS
