@@ -234,8 +234,12 @@ def _check_codes(column: Column, words: Mapping[str, str], where: str) -> None:
     allowed = ("yes", "no", "unknown") if column.kind == "flag" else column.codes
     for word, code in words.items():
         if allowed and code not in allowed:
-            hint = _unknown_name("code", str(code), list(allowed))
-            raise SettingsError(f"{where}: '{word}' is mapped to an unknown code. {hint}")
+            if not code:
+                raise SettingsError(
+                    f"{where}: '{word}' is mapped to nothing. Write one of {name_a_few(list(allowed), limit=20)}, "
+                    "or take the line out."
+                )
+            raise SettingsError(f"{where}, '{word}': {_unknown_name('code', str(code), list(allowed))}")
 
 
 def _check_fhir(fhir: Fhir, where: str) -> None:
