@@ -46,6 +46,11 @@ class OutputError(AuditError):
     """An output folder that cannot be written, or must not be overwritten."""
 
 
+def counted(number: int, noun: str) -> str:
+    """A number with its noun, which takes an s unless the number is 1: "1 row", "2,000 rows"."""
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
+
+
 def name_a_few(names: list[str], *, limit: int = 5) -> str:
     """Names joined by commas, at most `limit` of them, then "and N more"."""
     shown = ", ".join(names[:limit])

@@ -66,7 +66,7 @@ def _heading_line(lines: list[str], where: str) -> int:
     for position, line in enumerate(lines):
         if line.strip(' "' + "".join(DELIMITERS)):
             return position
-    raise UnreadableFile(f"{where}: has no line of headings.")
+    raise UnreadableFile(f"{where}: has no line of headings. Put one above the rows and run again.")
 
 
 def _headings(lines: list[str], delimiter: str, where: str) -> tuple[str, ...]:

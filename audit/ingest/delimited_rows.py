@@ -131,7 +131,8 @@ def _parsed(
     )
     if table.num_rows != int(keep.sum()):
         raise UnreadableFile(
-            f"{source.name}: {int(keep.sum()):,} rows counted but {table.num_rows:,} read. Check the quotes."
+            f"{source.name}: {int(keep.sum()):,} rows were counted but {table.num_rows:,} could be read. Check the "
+            "quotes around values."
         )
     return table.unify_dictionaries().combine_chunks()
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from audit.errors import IdentifiersFound, name_a_few
+from audit.errors import IdentifiersFound, counted, name_a_few
 from audit.ingest.fhir_codes import as_dict, as_list, text_in
 from audit.ingest.fhir_entries import Entry
 
@@ -39,8 +39,8 @@ def refuse_people(entries: Sequence[Entry], *, where: str) -> None:
     if lines:
         count = len({line for found in lines.values() for line in found})
         raise IdentifiersFound(
-            f"{where}: {count:,} resources name people ({name_a_few(sorted(lines))}), first on line "
-            f"{min(line for found in lines.values() for line in found)}. The whole file is refused, since it "
+            f"{where}: people are named in {counted(count, 'resource')} ({name_a_few(sorted(lines))}), first on "
+            f"line {min(line for found in lines.values() for line in found)}. The whole file is refused, since it "
             "should not leave the record system. Export it without these elements and run again."
         )
 

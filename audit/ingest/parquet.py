@@ -12,6 +12,7 @@ import pyarrow.parquet as pq
 
 from audit.errors import UnreadableFile
 from audit.ingest.limits import MAX_CELLS, refuse_large_file, refuse_many_columns, refuse_many_rows
+from audit.ingest.masking import shown
 from audit.ingest.raw import RawColumn, RawLog, Source
 
 MAGIC = b"PAR1"
@@ -40,7 +41,7 @@ def open_parquet(octets: bytes, *, where: str) -> Source:
         footer = pq.read_metadata(pa.BufferReader(octets))
         names = tuple(footer.schema.to_arrow_schema().names)
     except (pa.ArrowException, OSError):
-        raise UnreadableFile(f"{where}: opens as Parquet but cannot be read. Export it again.") from None
+        raise UnreadableFile(f"{where}: opens as Parquet but is damaged. Export it again.") from None
     _refuse_size(footer, len(names), where)
     return Source(
         name=where,
@@ -79,11 +80,11 @@ def read_parquet(source: Source, columns: Mapping[str, int]) -> RawLog:
     try:
         table = pq.read_table(pa.BufferReader(source.content), columns=sorted(set(wanted)))
         raw = {
-            name: _raw_column(table.column(heading), f"{source.name}, column '{heading}'")
+            name: _raw_column(table.column(heading), f"{source.name}, column '{shown(heading)}'")
             for name, heading in zip(columns, wanted, strict=True)
         }
     except (pa.ArrowException, OSError, KeyError):
-        raise UnreadableFile(f"{source.name}: cannot be read. Export it again.") from None
+        raise UnreadableFile(f"{source.name}: opens as Parquet but is damaged. Export it again.") from None
     return RawLog(
         columns=raw,
         lines=np.arange(1, table.num_rows + 1, dtype=np.int64),
@@ -108,7 +109,9 @@ def _refuse_size(footer: pq.FileMetaData, columns: int, where: str) -> None:
 def _raw_column(column: pa.ChunkedArray, where: str) -> RawColumn:
     """One typed column as distinct texts and codes."""
     if pa.types.is_nested(column.type) or pa.types.is_binary(column.type):
-        raise UnreadableFile(f"{where}: holds {column.type} values; one plain value per row is needed.")
+        raise UnreadableFile(
+            f"{where}: holds lists, records or bytes ({column.type}). Export one plain value per row."
+        )
     if not pa.types.is_dictionary(column.type):
         column = column.dictionary_encode()
     array = column.unify_dictionaries().combine_chunks()
