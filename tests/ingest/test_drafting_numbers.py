@@ -166,6 +166,17 @@ def test_yes_and_no_under_a_heading_for_trainees_are_a_guess(tmp_path: Path) -> 
     assert settings_of(draft).layout.codes["training_status"] == {}
 
 
+def test_an_answer_before_the_words_does_not_turn_them_round(tmp_path: Path) -> None:
+    cells = ["Y", "N - failed", "Deferred", "Y"]
+    rows = [f"A{number},2026-07-01,Fitting,{cell}" for number, cell in enumerate(cells)]
+    draft = draft_settings(log(tmp_path, "\n".join(["Client no,Date seen,Visit type,Fit?", *rows]) + "\n"))
+    assert lines(draft, "# insertion_outcome") == [
+        '# insertion_outcome = "Fit?"  # likely: the heading says part of it; all values are words for its codes'
+    ]
+    assert '"N - failed" = "failed"  # sure' in draft
+    assert '# "Y" = "placed"  # guess: 2 rows; right if the column asks whether it was placed' in draft
+
+
 def test_a_reason_is_the_second_one_only_where_the_heading_says_so(tmp_path: Path) -> None:
     for heading, name in (("Rem reason", "main"), ("Second removal reason", "second")):
         draft = flags(tmp_path, heading, "bleeding", "pain", "bleeding")
