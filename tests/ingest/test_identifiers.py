@@ -117,9 +117,9 @@ def test_a_column_to_leave_out_must_be_there(tmp_path: Path) -> None:
         with pytest.raises(MissingColumns) as refused:
             load_visits(path, drop_columns=[name])
         assert str(refused.value) == (
-            "visits.csv: no column to leave out under the name given with drop_columns (--drop-column on the "
-            "command line). Found: column 'patient_ref', column 'visit_date', column 'visit_kind', column "
-            "'insertion_outcome', column 'x'."
+            "visits.csv: no column to leave out under the name given. Found: column 'patient_ref', column "
+            "'visit_date', column 'visit_kind', column 'insertion_outcome', column 'x'. Write one of these "
+            "headings, or the number of its column, after --drop-column (drop_columns in Python)."
         )
     with pytest.raises(ValueError, match="drop_columns must be a list of headings, got 'x'"):
         load_visits(path, drop_columns="x")
