@@ -4,6 +4,7 @@ A tally is a small frame of strata, outcome and ``n``. The same statistics run o
 many, or on rows (a frame without ``n`` counts each row once), so what can be pooled is.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -11,6 +12,8 @@ import pandas as pd
 
 OVERALL = "overall"
 ALL_KINDS = "all"
+# Up to so many different keys a count per key is quicker than a sort of the rows.
+_DENSE = 1 << 22
 
 
 def counts(frame: pd.DataFrame) -> pd.Series:
@@ -82,9 +85,8 @@ def tally_spells(
     if "entry_day" in placements:
         entry = placements["entry_day"].to_numpy("float64").astype("int64")
     observed = (entry == 0) | (exit_day > entry)
-    columns = np.stack([stratum, entry, exit_day, ended])[:, observed]
-    keys, place = np.unique(columns, axis=1, return_inverse=True)
-    number = np.bincount(place, weights=counts(placements)[observed], minlength=keys.shape[1])
+    columns = [column[observed] for column in (stratum, entry, exit_day, ended)]
+    keys, number = _counted(columns, counts(placements).to_numpy()[observed])
     return pd.DataFrame(
         {
             "stratum": np.array(strata, dtype=object)[keys[0]],
@@ -92,7 +94,7 @@ def tally_spells(
             "entry_day": keys[1],
             "exit_day": keys[2],
             "ending": np.array(endings, dtype=object)[keys[3]],
-            "n": number.astype("int64"),
+            "n": number,
         }
     )
 
@@ -216,6 +218,28 @@ def _codes(column: pd.Series, missing: str) -> tuple[np.ndarray, list[str]]:
     if missing not in names:
         names = [*names, missing]
     return np.where(codes < 0, names.index(missing), codes), names
+
+
+def _counted(columns: Sequence[np.ndarray], weights: np.ndarray) -> tuple[list[np.ndarray], np.ndarray]:
+    """The different rows of some columns of whole numbers from 0, in order, and the weight on each."""
+    sizes = [int(column.max(initial=0)) + 1 for column in columns]
+    # One number for the whole row: to sort rows as such takes ten times as long.
+    key = np.zeros(len(weights), dtype="int64")
+    for column, size in zip(columns, sizes, strict=True):
+        key = key * size + column
+    if math.prod(sizes) <= _DENSE:
+        total = np.bincount(key, weights=weights, minlength=1)
+        present = np.bincount(key, minlength=1)
+        rows = np.flatnonzero(present)
+        number = total[rows]
+    else:
+        rows, place = np.unique(key, return_inverse=True)
+        number = np.bincount(place, weights=weights, minlength=len(rows))
+    parts = []
+    for size in reversed(sizes):
+        rows, part = np.divmod(rows, size)
+        parts.append(part)
+    return parts[::-1], number.astype("int64")
 
 
 def _summed(keyed: pd.DataFrame, keys: list[str]) -> pd.DataFrame:

@@ -25,8 +25,9 @@ def _cells(line: str) -> list[str]:
 
 # What a sentence that says what to do opens with.
 _ADVICE = re.compile(
-    "(?:Add|Ask|Check|Choose|Close|Compare|Copy|Correct|Declare|Export|Fill|Give|Leave|Look|Make|Map|Move|Name|Open|"
-    "Put|Remove|Rename|Run|Save|Set|Take|Unhide|Use|Write) "
+    "(?:If [^,]+, )?(?:Add|Ask|Check|Choose|Close|Compare|Copy|Correct|Declare|Export|Fill|Give|Leave|"
+    "Look|Make|Map|Move|Name|Open|Put|Remove|Rename|Run|Save|Set|Take|Unhide|Use|Write) ",
+    re.IGNORECASE,
 )
 
 

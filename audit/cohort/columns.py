@@ -17,14 +17,15 @@ def code(rows: pd.DataFrame, name: str) -> pd.Series:
     """A code column as a category; all missing where the log lacks it."""
     if name in rows:
         return rows[name]
-    return pd.Series(pd.Categorical([None] * len(rows), categories=VISITS[name].codes), index=rows.index)
+    return _no_code(rows, VISITS[name].codes)
 
 
 def flag(rows: pd.DataFrame, name: str) -> pd.Series:
     """A yes/no column as nullable boolean; all missing where the log lacks it."""
     if name in rows:
         return rows[name]
-    return pd.Series(pd.NA, index=rows.index, dtype="boolean")
+    unknown = np.ones(len(rows), dtype=np.bool_)
+    return pd.Series(pd.arrays.BooleanArray(~unknown, unknown), index=rows.index)
 
 
 def number(rows: pd.DataFrame, name: str) -> npt.NDArray[np.float64]:
@@ -38,7 +39,15 @@ def reference(rows: pd.DataFrame, name: str) -> pd.Series:
     """A column of the service's codes (category); all missing where the log lacks it."""
     if name in rows:
         return rows[name]
-    return pd.Series(pd.Categorical([None] * len(rows), categories=[]), index=rows.index)
+    return _no_code(rows, ())
+
+
+def _no_code(rows: pd.DataFrame, categories: tuple[str, ...]) -> pd.Series:
+    """A category on every row that is missing there."""
+    # By number: pandas would look at every single None to learn its type.
+    missing: Any = np.full(len(rows), -1, dtype=np.int8)
+    dtype = pd.CategoricalDtype(list(categories))
+    return pd.Series(pd.Categorical.from_codes(missing, dtype=dtype), index=rows.index)
 
 
 def date(rows: pd.DataFrame, name: str) -> pd.Series:
@@ -55,7 +64,10 @@ def whole_days(dates: pd.Series) -> Days:
 
 def is_one_of(rows: pd.DataFrame, name: str, *values: str) -> Mask:
     """Whether a code column holds one of these codes."""
-    return code(rows, name).isin(list(values)).to_numpy()
+    if name not in rows:
+        return np.zeros(len(rows), dtype=np.bool_)
+    held: Mask = rows[name].isin(list(values)).to_numpy()
+    return held
 
 
 def codes_of(names: Names, categories: tuple[str, ...]) -> pd.Categorical:

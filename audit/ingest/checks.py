@@ -10,8 +10,9 @@ import numpy as np
 import pandas as pd
 
 from audit.ingest.checks_between import check_between
-from audit.ingest.columns import STAFF_AND_PLACES
+from audit.ingest.readings import STAFF_AND_PLACES
 from audit.ingest.reasons import FINDINGS
+from audit.ingest.repeats import share_woman_and_day
 
 LONG_GAP_DAYS = 365
 FEW_ATTEMPTS = 3
@@ -86,7 +87,8 @@ def _visit_long_after_the_others(visits: pd.DataFrame) -> pd.DataFrame:
 def _same_day_same_kind(visits: pd.DataFrame) -> pd.DataFrame:
     """Visits of one woman on one day and of one kind that differ in something else than who worked."""
     key = ["patient_ref", "visit_date", "visit_kind"]
-    again = visits[visits.duplicated(key, keep=False)]
+    together = visits[share_woman_and_day(visits)]
+    again = together[together.duplicated(key, keep=False)]
     # A second insertion by another clinician the same day is a take-over, not a doubt.
     who = [*key, "clinician_ref"] if "clinician_ref" in visits else key
     return _findings(

@@ -105,7 +105,7 @@ def _has(visits: pd.DataFrame, columns: tuple[str, ...]) -> bool:
 
 def _age_jumps(visits: pd.DataFrame) -> np.ndarray:
     """Ages that cannot follow from the woman's age at her visit before."""
-    known = visits[visits["age_years"].notna()].sort_values(["patient_ref", "visit_date"], kind="stable")
+    known = _by_woman(visits, "age_years")
     before = known.groupby("patient_ref", sort=False)[["age_years", "visit_date"]].shift()
     years = (known["visit_date"] - before["visit_date"]).dt.days / _DAYS_PER_YEAR
     jump = (known["age_years"] - before["age_years"] - years).abs() > _AGE_SLACK_YEARS
@@ -114,9 +114,15 @@ def _age_jumps(visits: pd.DataFrame) -> np.ndarray:
 
 def _births_fall(visits: pd.DataFrame) -> np.ndarray:
     """Counts of vaginal births below that at the woman's visit before."""
-    known = visits[visits["vaginal_births"].notna()].sort_values(["patient_ref", "visit_date"], kind="stable")
+    known = _by_woman(visits, "vaginal_births")
     before = known.groupby("patient_ref", sort=False)["vaginal_births"].shift()
     return visits.index.isin(known.index[known["vaginal_births"] < before])
+
+
+def _by_woman(visits: pd.DataFrame, name: str) -> pd.DataFrame:
+    """What is known of one column, each woman's visits in order."""
+    known = visits.loc[visits[name].notna(), ["patient_ref", "visit_date", name]]
+    return known.sort_values(["patient_ref", "visit_date"], kind="stable")
 
 
 def _clinician_at_two_sites(visits: pd.DataFrame) -> np.ndarray:

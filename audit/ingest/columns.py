@@ -1,13 +1,10 @@
 """A column of text to a column of values: each distinct text is read once, then spread over the rows."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import replace
 from functools import partial
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
-import pandas as pd
 
 from audit.ingest.parse import Reading, cleaned, parse_reference, parse_text
 from audit.ingest.parse_dates import parse_date
@@ -15,28 +12,16 @@ from audit.ingest.parse_numbers import parse_integer, parse_number
 from audit.ingest.parse_parity import parse_parity
 from audit.ingest.parse_serials import are_serials, parse_serial
 from audit.ingest.parse_words import code_words, flag_words, parse_code, parse_flag
-from audit.ingest.raw import Flags, RawColumn
+from audit.ingest.plain_texts import are_plain
+from audit.ingest.raw import RawColumn
+from audit.ingest.readings import Readings, is_missing, objects, readings_from
 from audit.schema.column import Column
 from audit.settings import Layout
 
 Parser = Callable[[str], Reading]
-STAFF_AND_PLACES = ("site_ref", "clinician_ref", "completed_by_ref", "supervisor_ref")
 EARLIEST_YEAR, LATEST_YEAR = 1900, 2100
 _CM_LENGTHS = (3.0, 16.0)
 _CM_TO_MM = 10.0
-
-
-@dataclass(frozen=True)
-class Readings:
-    """What each distinct text of a column says, and the number of the text on each row."""
-
-    column: Column
-    texts: tuple[str, ...] = field(repr=False)
-    readings: tuple[Reading, ...] = field(repr=False)
-    codes: npt.NDArray[np.int32] = field(repr=False)
-
-    def __len__(self) -> int:
-        return len(self.codes)
 
 
 def read_column(raw: RawColumn, column: Column, layout: Layout, *, decimal_comma: bool) -> Readings:
@@ -65,13 +50,24 @@ def read_column(raw: RawColumn, column: Column, layout: Layout, *, decimal_comma
     if column.kind == "date" and are_serials(raw.texts, np.bincount(raw.codes, minlength=len(raw.texts))):
         parser = parse_serial
     synonyms = {cleaned(word).casefold(): code for word, code in layout.codes.get(column.name, {}).items()}
+    if column.kind in ("reference", "text") and not synonyms:
+        return _read_texts(raw, column, parser)
     in_cm = column.name not in layout.units
-    readings = tuple(
+    items = [
         _limited(parser(synonyms.get(cleaned(text).casefold(), text) if synonyms else text), column, in_cm)
         for text in raw.texts
-    )
-    read = Readings(column, raw.texts, readings, raw.codes)
+    ]
+    read = readings_from(column, raw.texts, items, raw.codes)
     return _without_wrong_scale(read) if column.kind in ("integer", "number") else read
+
+
+def _read_texts(raw: RawColumn, column: Column, parser: Parser) -> Readings:
+    """A column of the service's own codes; a million of them are plain words that say what is written."""
+    values = objects(raw.texts)
+    reasons, notes = (np.full(len(values), "", dtype=object) for _ in range(2))
+    for place in np.flatnonzero(~are_plain(raw.texts)):
+        values[place], reasons[place], notes[place] = parser(raw.texts[place])
+    return Readings(column, raw.texts, values, reasons, notes, raw.codes)
 
 
 def _parser(column: Column, layout: Layout, decimal_comma: bool) -> Parser:
@@ -130,79 +126,12 @@ def _is_cm(value: float, column: Column) -> bool:
 
 
 def _without_wrong_scale(read: Readings) -> Readings:
-    """The readings, none of them believed when more than half lie above the maximum."""
+    """The column, none of its numbers believed when more than half lie above the maximum."""
     rows = np.bincount(read.codes, minlength=len(read.texts))
-    above = sum(int(n) for n, item in zip(rows, read.readings, strict=True) if item.note == "above")
-    known = sum(int(n) for n, item in zip(rows, read.readings, strict=True) if item.value is not None)
+    known, above = ~is_missing(read), read.notes == "above"
     # One value alone is a typing error, not a scale.
-    if above <= max(known, 1):
+    if rows[above].sum() <= max(rows[known].sum(), 1):
         return read
-    readings = tuple(
-        Reading(reason="wrong_scale") if item.value is not None or item.note == "above" else item
-        for item in read.readings
-    )
-    return Readings(read.column, read.texts, readings, read.codes)
-
-
-def rows_where(read: Readings, test: Callable[[Reading], bool]) -> Flags:
-    """Which rows have a reading that passes a test.
-
-    Parameters
-    ----------
-    read
-        A column.
-    test
-        Called once per distinct text.
-
-    Returns
-    -------
-    numpy.ndarray
-        One bool per row.
-    """
-    passed = np.array([test(item) for item in read.readings], dtype=np.bool_)
-    return passed[read.codes] if len(passed) else np.zeros(len(read), dtype=np.bool_)
-
-
-def values_of(read: Readings) -> pd.Series:
-    """The values of a column, one per row, in the dtype of its kind.
-
-    Parameters
-    ----------
-    read
-        A column.
-
-    Returns
-    -------
-    pandas.Series
-        Codes and references to staff and places are categories, flags nullable booleans, dates
-        ``datetime64[ns]``, numbers ``float64``, other texts objects with "" for blank.
-    """
-    column = read.column
-    values = [item.value for item in read.readings]
-    if column.kind == "date":
-        return pd.Series(np.array(values, dtype="datetime64[D]").astype("datetime64[ns]")[read.codes])
-    if column.kind == "flag":
-        return _flags(values, read.codes)
-    if column.kind == "code":
-        return _categories(values, column.codes, read.codes)
-    if column.name in STAFF_AND_PLACES:
-        return _categories(values, tuple(sorted({value for value in values if value})), read.codes)
-    if column.kind in ("text", "reference"):
-        return pd.Series(np.array([value or "" for value in values], dtype=object)[read.codes], dtype=object)
-    return pd.Series(np.array(values, dtype=np.float64)[read.codes])
-
-
-def _flags(values: list[bool | None], codes: npt.NDArray[np.int32]) -> pd.Series:
-    """Nullable booleans."""
-    yes = np.array([value is True for value in values], dtype=np.bool_)
-    unknown = np.array([value is None for value in values], dtype=np.bool_)
-    return pd.Series(pd.arrays.BooleanArray(yes[codes], unknown[codes]))
-
-
-def _categories(
-    values: list[str | None], categories: tuple[str, ...], codes: npt.NDArray[np.int32]
-) -> pd.Series:
-    """A categorical column."""
-    place = {category: number for number, category in enumerate(categories)}
-    numbers: Any = np.array([-1 if value is None else place[value] for value in values], dtype=np.int32)
-    return pd.Series(pd.Categorical.from_codes(numbers[codes], dtype=pd.CategoricalDtype(list(categories))))
+    values, reasons, notes = read.values.copy(), read.reasons.copy(), read.notes.copy()
+    values[known | above], reasons[known | above], notes[known | above] = None, "wrong_scale", ""
+    return replace(read, values=values, reasons=reasons, notes=notes)

@@ -100,7 +100,8 @@ def _utf8(octets: bytes, encoding: str, where: str) -> Decoded:
     """A file that should be UTF-8: whole, but for some lines, or else Windows-1252."""
     content = _one_line_end(octets)
     try:
-        content.decode("utf-8")
+        # Plain ASCII needs no copy of the whole to prove it.
+        content.isascii() or content.decode("utf-8")
     except UnicodeDecodeError:
         return _not_quite_utf8(content, encoding, where)
     return Decoded(content, encoding, _nul_lines(content))

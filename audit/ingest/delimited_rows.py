@@ -1,16 +1,18 @@
 """CSV and its relatives, read: every row as text, or rejected with its line."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence, Set
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.csv as pa_csv
 
 from audit.errors import UnreadableFile
 from audit.ingest.raw import Flags, RawColumn, RawLog, Rejected, Source
-from audit.ingest.structure import Records, find_records
+from audit.ingest.structure import Records, find_records, has_long_stretch
 
 _BLOCK = 16 << 20
+_TEXT = pa.dictionary(pa.int32(), pa.string())
 _BAD_LINES = {
     "undecodable_bytes": "The line holds bytes that are no text. Export the log again as 'CSV UTF-8'.",
     "nul_byte": "The line holds a NUL byte. Export the log again.",
@@ -36,18 +38,61 @@ def read_delimited(source: Source, columns: Mapping[str, int]) -> RawLog:
     UnreadableFile
         Quotes or line lengths show that the rows cannot be told apart.
     """
-    where = source.name
     whole = source.content.endswith(b"\n")
     content = source.content if whole else source.content + b"\n"
-    records = find_records(content, source.delimiter, where=where)
+    plain = _plain_rows(content, columns, source)
+    return _checked_rows(content, columns, source, whole=whole) if plain is None else plain
+
+
+def _plain_rows(content: bytes, columns: Mapping[str, int], source: Source) -> RawLog | None:
+    """The rows of a file in which every line after the headings is one row; None where it is not so plain.
+
+    Without a quote a line end ends a row, and pyarrow stops at the first line of another width. What is left
+    are lines of separators alone, which are no rows: one without any value we read may be such a line.
+    """
+    if source.heading_line > 1 or source.bad_lines or b'"' in content or has_long_stretch(content):
+        return None
+    begin = content.index(b"\n") + 1
+    rows = content.count(b"\n", begin)
+    if rows == 0:
+        return None
+    try:
+        text = pa.py_buffer(memoryview(content)[begin:])
+        arrays = _parsed(text, len(source.headings), set(columns.values()), source)
+    except pa.ArrowInvalid:
+        return None
+    if any(len(array) != rows for array in arrays.values()) or _any_all_blank(list(arrays.values())):
+        return None
+    return RawLog(
+        columns={name: _raw_column(arrays[position]) for name, position in columns.items()},
+        lines=np.arange(2, 2 + rows, dtype=np.int64),
+        rows_in=rows,
+        unread=_unread(source, columns),
+    )
+
+
+def _any_all_blank(arrays: Sequence[pa.DictionaryArray]) -> bool:
+    """Whether some row has nothing but space in all of the columns; so too where there are none to tell."""
+    blank = np.bool_(True)
+    for array in arrays:
+        empty = pc.match_substring_regex(array.dictionary, pattern=r"^[\x00-\x20]*$")
+        blank = blank & np.asarray(empty)[array.indices.to_numpy()]
+        if not blank.any():
+            return False
+    return True
+
+
+def _checked_rows(content: bytes, columns: Mapping[str, int], source: Source, *, whole: bool) -> RawLog:
+    """The rows of any file, found byte by byte."""
+    records = find_records(content, source.delimiter, where=source.name)
     is_row = ~records.empty & (records.lines > source.heading_line)
     width, fits = _fitting_rows(records, is_row, content, source)
     bad = _on_bad_lines(records, source)
     keep = is_row & fits & ~bad
     rejected = _rejected(records, is_row & ~keep, len(source.headings), source)
-    table = _parsed(content, records, keep, width, columns, source)
+    arrays = _kept(content, records, keep, width, set(columns.values()), source)
     return RawLog(
-        columns={name: _raw_column(table, position) for name, position in columns.items()},
+        columns={name: _raw_column(arrays[position]) for name, position in columns.items()},
         lines=records.lines[keep],
         rows_in=int(keep.sum()) + len(rejected),
         rejected=rejected,
@@ -105,36 +150,48 @@ def _count(values: int, width: int) -> str:
     return f"{values} values where {width} were expected. Check the separators and quotes of the line."
 
 
-def _parsed(
-    content: bytes, records: Records, keep: Flags, width: int, columns: Mapping[str, int], source: Source
-) -> pa.Table:
-    """The kept rows through pyarrow's parser, dictionary encoded."""
-    names = [str(position) for position in range(width)]
-    text = pa.dictionary(pa.int32(), pa.string())
-    wanted = sorted({str(position) for position in columns.values()}, key=int)
+def _kept(
+    content: bytes, records: Records, keep: Flags, width: int, positions: Set[int], source: Source
+) -> dict[int, pa.DictionaryArray]:
+    """The kept rows through pyarrow's parser."""
     if not keep.any():
-        return pa.table({name: pa.array([], type=text) for name in wanted})
+        return dict.fromkeys(positions, pa.array([], type=_TEXT))
+    several = bool((records.spans[keep] > 1).any())
+    arrays = _parsed(_bytes_of(content, records, keep), width, positions, source, several=several)
+    for array in arrays.values():
+        if len(array) != int(keep.sum()):
+            raise UnreadableFile(
+                f"{source.name}: {int(keep.sum()):,} rows were counted but {len(array):,} could be read. Check the "
+                "quotes around values."
+            )
+    return arrays
+
+
+def _parsed(
+    text: pa.Buffer, width: int, positions: Set[int], source: Source, *, several: bool = False
+) -> dict[int, pa.DictionaryArray]:
+    """Columns through pyarrow's parser, dictionary encoded; `several` where a value may run over lines."""
+    names = [str(position) for position in range(width)]
+    wanted = [names[position] for position in sorted(positions)]
     table = pa_csv.read_csv(
-        pa.BufferReader(_bytes_of(content, records, keep)),
+        pa.BufferReader(text),
         read_options=pa_csv.ReadOptions(column_names=names, block_size=_BLOCK),
         parse_options=pa_csv.ParseOptions(
-            delimiter=source.delimiter,
-            newlines_in_values=bool((records.spans[keep] > 1).any()),
-            ignore_empty_lines=False,
+            delimiter=source.delimiter, newlines_in_values=several, ignore_empty_lines=False
         ),
         convert_options=pa_csv.ConvertOptions(
-            column_types=dict.fromkeys(wanted, text),
+            column_types=dict.fromkeys(wanted, _TEXT),
             include_columns=wanted,
             null_values=[],
             strings_can_be_null=False,
         ),
     )
-    if table.num_rows != int(keep.sum()):
-        raise UnreadableFile(
-            f"{source.name}: {int(keep.sum()):,} rows were counted but {table.num_rows:,} could be read. Check the "
-            "quotes around values."
-        )
-    return table.unify_dictionaries().combine_chunks()
+    parts = dict(zip(sorted(positions), table.columns, strict=True))
+    del table
+    # One after the other, each part let go once it is joined, so that no large log stands in memory twice.
+    return {
+        position: parts.pop(position).unify_dictionaries().combine_chunks() for position in sorted(positions)
+    }
 
 
 def _bytes_of(content: bytes, records: Records, keep: Flags) -> pa.Buffer:
@@ -146,12 +203,8 @@ def _bytes_of(content: bytes, records: Records, keep: Flags) -> pa.Buffer:
     return pa.py_buffer(np.frombuffer(content, dtype=np.uint8)[mask])
 
 
-def _raw_column(table: pa.Table, position: int) -> RawColumn:
-    """One column of the parsed table."""
-    chunks = table.column(str(position))
-    if chunks.num_chunks == 0 or len(chunks) == 0:
-        return RawColumn((), np.zeros(0, dtype=np.int32))
-    array = chunks.chunk(0)
+def _raw_column(array: pa.DictionaryArray) -> RawColumn:
+    """One column of the parsed rows."""
     return RawColumn(tuple(array.dictionary.to_pylist()), array.indices.to_numpy(zero_copy_only=False))
 
 

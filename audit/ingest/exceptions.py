@@ -46,6 +46,8 @@ def charted_by_exception(
     SettingsError
         A declared column has no value that means no.
     """
+    if not blank:
+        return visits, pd.DataFrame(columns=list(FINDINGS))
     filled = visits.copy()
     findings = []
     for name, cells in blank.items():

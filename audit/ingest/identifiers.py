@@ -23,7 +23,7 @@ from audit.settings import Layout
 
 _NAMED = 5
 _REASON = (
-    "A file that can identify a person must not be audited, whether the column is read or not: take it out "
+    "A file that can identify a person must not be audited, whether the column is read or not. Take it out "
     "of the export and keep the file elsewhere"
 )
 

@@ -2,13 +2,13 @@
 
 import re
 
-from audit.ingest.columns import STAFF_AND_PLACES
 from audit.ingest.identifiers_contacts import EMAIL, POSTCODE, TELEPHONE, WEB
 from audit.ingest.identifiers_file_column import FileColumn, rows_with
 from audit.ingest.identifiers_headings import ADDRESSES, FREE_TEXT, NAMES, RECORD_NUMBERS, kind_of_heading
 from audit.ingest.identifiers_numbers import BIRTH_DATES, HEALTH_NUMBERS, NATIONAL_NUMBERS
 from audit.ingest.identifiers_text import is_short_list
 from audit.ingest.parse import cleaned
+from audit.ingest.readings import STAFF_AND_PLACES
 from audit.schema.terms import BLANK_WORDS, NO_WORDS, UNKNOWN_WORDS, YES_WORDS
 from audit.schema.visits import VISITS
 

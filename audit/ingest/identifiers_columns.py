@@ -2,7 +2,6 @@
 
 import re
 
-from audit.ingest.columns import STAFF_AND_PLACES
 from audit.ingest.identifiers_by_heading import REFERENCES, kind_by_heading
 from audit.ingest.identifiers_contacts import CONTACT_RULES, POSTCODE
 from audit.ingest.identifiers_dates import are_birth_dates, year_of
@@ -20,10 +19,11 @@ from audit.ingest.identifiers_numbers import (
     NUMBER_RULES,
 )
 from audit.ingest.identifiers_rules import Rule, rule_hits, shape_of, words_in
-from audit.ingest.identifiers_screen import candidates, evenly
+from audit.ingest.identifiers_screen import candidates, evenly, filled_places
 from audit.ingest.identifiers_text import is_free_text
 from audit.ingest.parse import cleaned
 from audit.ingest.raw import RawColumn
+from audit.ingest.readings import STAFF_AND_PLACES
 from audit.schema.visits import VISITS
 from audit.settings import Layout
 
@@ -83,7 +83,7 @@ def suspicion_of(
 
 def _unexplained(column: FileColumn, layout: Layout) -> list[int]:
     """The numbers of the distinct texts that neither the schema nor the settings explain."""
-    filled = [number for number, text in enumerate(column.raw.texts) if text and not text.isspace()]
+    filled = filled_places(column.raw.texts)
     known = {cleaned(word).casefold() for word in layout.codes.get(column.name, {})}
     if column.name:
         known |= {code.replace("_", " ") for code in VISITS[column.name].codes}

@@ -78,6 +78,29 @@ def candidates(texts: Sequence[str]) -> Candidates:
     )
 
 
+def filled_places(texts: Sequence[str]) -> list[int]:
+    """The places of the texts that are more than space.
+
+    Parameters
+    ----------
+    texts
+        The distinct texts of a column.
+
+    Returns
+    -------
+    list of int
+
+    Examples
+    --------
+    >>> filled_places(["", "a", " \\u00a0", "b"])
+    [1, 3]
+    """
+    array = pa.array(texts, type=pa.string())
+    blank = pc.or_(pc.equal(pc.binary_length(array), 0), pc.utf8_is_space(array))
+    places: list[int] = np.flatnonzero(~np.asarray(blank)).tolist()
+    return places
+
+
 def evenly(texts: Sequence[str], *, most: int = SAMPLED_TEXTS) -> list[str]:
     """The texts, or an evenly spaced sample of them, cleaned and without blanks.
 

@@ -1,6 +1,7 @@
 """The steps of ingest in order: files in, a visit log out, every row accounted for."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -99,11 +100,7 @@ def load_visits(
         raise ValueError(f"drop_columns must be a list of headings, got {drop_columns!r}")
     rules = AuditSettings() if settings is None else settings
     last_day = _day(data_to)
-    opened = without_columns([open_source(path, settings=rules) for path in _listed(paths)], drop_columns)
-    sources = [file.source for file in opened]
-    layout = layout_without(rules.layout, opened)
-    refuse_unknown_headings(sources, layout)
-    guarded = [read_guarded(file, layout, keyed=key is not None) for file in opened]
+    sources, guarded = _read(_listed(paths), rules, drop_columns, keyed=key is not None)
     logs = [log for log, _ in guarded]
     result = standardise(logs, rules, data_to=last_day, decimal_comma=_decimal_comma(sources, rules))
     set_aside = stacked([_rejected(logs), result.set_aside], SET_ASIDE)
@@ -129,6 +126,17 @@ def load_visits(
         sources=tuple(_source_file(source, log) for source, log in zip(sources, logs, strict=True)),
         key_id="" if key is None else key.key_id,
     )
+
+
+def _read(
+    paths: Sequence[str | Path], rules: AuditSettings, drop_columns: Sequence[str], *, keyed: bool
+) -> tuple[list[Source], list[tuple[RawLog, pd.DataFrame]]]:
+    """Each file without its content, which a large log has no room for twice, and its rows with what was found."""
+    opened = without_columns([open_source(path, settings=rules) for path in paths], drop_columns)
+    layout = layout_without(rules.layout, opened)
+    refuse_unknown_headings([file.source for file in opened], layout)
+    guarded = [read_guarded(file, layout, keyed=keyed) for file in opened]
+    return [replace(file.source, content=b"", rows=None) for file in opened], guarded
 
 
 def _listed(paths: Sequence[str | Path] | str | Path) -> list[str | Path]:

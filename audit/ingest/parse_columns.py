@@ -1,15 +1,16 @@
 """What only a whole column shows: its kinds of unknown, dates that fit either order, births by route."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from audit.ingest.columns import Readings
 from audit.ingest.parse import BLANK, Reading, known_text
 from audit.ingest.parse_kinds import unknown_kind
 from audit.ingest.parse_parity import NOT_SAID, Births, births_in
 from audit.ingest.raw import Flags
+from audit.ingest.readings import Readings, is_missing, readings_from, rows_of_texts
 from audit.ingest.reasons import FINDINGS
 from audit.schema.column import Column
 from audit.schema.terms import UNKNOWN_KINDS
@@ -38,33 +39,28 @@ def column_findings(columns: Mapping[str, Readings], kept: Flags) -> pd.DataFram
         for name, read in columns.items()
         # A reference may be any word, and a large log has a million of them.
         if read.column.kind not in ("reference", "text")
+        for rows in (rows_of_texts(read, kept),)
         for rule, say in (
             ("unknown_kinds", _unknown_kinds),
             ("dates_fit_either_order", _either_order),
             ("dates_from_serials", _from_serials),
         )
-        if (message := say(read, _rows_per_text(read, kept)))
+        if (message := say(read, rows))
     ]
     frame = pd.DataFrame(said, columns=["severity", "source", "row", "column", "rule", "message"])
     return frame[list(FINDINGS)]
 
 
-Counts = list[int]
-
-
-def _rows_per_text(read: Readings, kept: Flags) -> Counts:
-    """How many used rows have each distinct text."""
-    counts: Counts = np.bincount(read.codes[kept], minlength=len(read.texts)).tolist()
-    return counts
+Counts = npt.NDArray[np.int64]
 
 
 def _unknown_kinds(read: Readings, rows: Counts) -> str:
     """How many values are unknown for each kind of reason; nothing where no reason is written."""
     counts = dict.fromkeys(UNKNOWN_KINDS, 0)
-    for text, reading, count in zip(read.texts, read.readings, rows, strict=True):
-        kind = unknown_kind(text, reading)
+    for place in np.flatnonzero(is_missing(read) | (read.values == "unknown")):
+        kind = unknown_kind(read.texts[place], Reading(read.values[place], read.reasons[place]))
         if kind:
-            counts[kind] += count
+            counts[kind] += int(rows[place])
     named = ", ".join(f"{count:,} {kind.replace('_', ' ')}" for kind, count in counts.items() if count)
     return (
         f"{read.column.name}: {named}. All count as unknown; empty cells are not among them." if named else ""
@@ -73,30 +69,24 @@ def _unknown_kinds(read: Readings, rows: Counts) -> str:
 
 def _either_order(read: Readings, rows: Counts) -> str:
     """How many dates would be another day in the other order of day and month."""
-    either = _rows_where(read, rows, lambda item: item.note == "either_order")
-    dates = _rows_where(read, rows, lambda item: item.value is not None)
+    either = int(rows[read.notes == "either_order"].sum())
     if read.column.kind != "date" or not either:
         return ""
     return (
-        f"{read.column.name}: {either:,} of {dates:,} dates would be another day if day and month stood the "
-        "other way round. They are read in the declared order."
+        f"{read.column.name}: {either:,} of {int(rows[~is_missing(read)].sum()):,} dates would be another day "
+        "if day and month stood the other way round. They are read in the declared order."
     )
 
 
 def _from_serials(read: Readings, rows: Counts) -> str:
     """How many dates are a spreadsheet's numbers of days."""
-    serials = _rows_where(read, rows, lambda item: item.note == "read_as_serial")
+    serials = int(rows[read.notes == "read_as_serial"].sum())
     if read.column.kind != "date" or not serials:
         return ""
     return (
         f"{read.column.name}: the whole column is written as numbers of days; {serials:,} dates are read in "
         "the 1900 system of spreadsheets. Compare one with the log: the 1904 system lies 1,462 days later."
     )
-
-
-def _rows_where(read: Readings, rows: Counts, test: Callable[[Reading], bool]) -> int:
-    """How many rows have a reading that passes a test."""
-    return sum(count for item, count in zip(read.readings, rows, strict=True) if test(item))
 
 
 def with_routes(columns: Mapping[str, Readings]) -> dict[str, Readings]:
@@ -128,7 +118,7 @@ def with_routes(columns: Mapping[str, Readings]) -> dict[str, Readings]:
         "caesarean_births": [item.caesarean for item in births],
     }
     added = {
-        name: Readings(VISITS[name], parity.texts, _counted(VISITS[name], counts), parity.codes)
+        name: readings_from(VISITS[name], parity.texts, _counted(VISITS[name], counts), parity.codes)
         for name, counts in numbers.items()
         if name not in columns
     }

@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from audit.errors import OutputError, SettingsError
-from audit.ingest.columns import STAFF_AND_PLACES
+from audit.ingest.readings import STAFF_AND_PLACES
 
 KEY_BYTES = 32
 # 16 letters of base32 are 80 bits: among a million women, two share a code with a chance of 4 in 10^13.

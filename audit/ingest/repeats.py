@@ -3,6 +3,31 @@
 import numpy as np
 import pandas as pd
 
+from audit.ingest.raw import Flags
+
+_DAYS = 1 << 20
+
+
+def share_woman_and_day(visits: pd.DataFrame) -> Flags:
+    """Which visits share their woman and their day with another.
+
+    Parameters
+    ----------
+    visits
+        The table of visits, its women numbered from 0.
+
+    Returns
+    -------
+    numpy.ndarray
+        One bool per visit.
+    """
+    days = visits["visit_date"].to_numpy().astype("datetime64[D]").astype(np.int64)
+    # One number for both, sorted: several times faster than pandas, which numbers either column first.
+    both = visits["patient_ref"].to_numpy(dtype=np.int64) * _DAYS + days
+    ordered = np.sort(both)
+    shared = ordered[1:][ordered[1:] == ordered[:-1]]
+    return pd.Series(both).isin(shared).to_numpy(dtype=np.bool_)
+
 
 def repeated_rows(visits: pd.DataFrame) -> pd.DataFrame:
     """For every visit, whether it repeats an earlier one in every column read, and which.
@@ -18,9 +43,8 @@ def repeated_rows(visits: pd.DataFrame) -> pd.DataFrame:
         ``repeats`` (bool), ``source`` and ``row`` of the earlier visit, 0 where there is none. Two unknown
         values count as equal.
     """
-    values = visits.drop(columns=["source", "row"])
     # Few rows share woman and day, so only those are compared in full.
-    candidates = values[values.duplicated(["patient_ref", "visit_date"], keep=False)]
+    candidates = visits[share_woman_and_day(visits)].drop(columns=["source", "row"])
     result = pd.DataFrame({"repeats": False, "source": 0, "row": 0}, index=visits.index)
     if candidates.empty:
         return result

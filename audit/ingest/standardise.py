@@ -8,13 +8,21 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from audit.ingest.columns import STAFF_AND_PLACES, Readings, read_column, rows_where, values_of
+from audit.ingest.columns import read_column
 from audit.ingest.exceptions import charted_by_exception
 from audit.ingest.joined import Joined, join_logs, stacked
 from audit.ingest.masking import masked
-from audit.ingest.parse import Reading
 from audit.ingest.parse_columns import column_findings, with_routes
 from audit.ingest.raw import Flags, RawLog
+from audit.ingest.readings import (
+    STAFF_AND_PLACES,
+    Readings,
+    is_missing,
+    is_unreadable,
+    on_rows,
+    values_of,
+    with_rows,
+)
 from audit.ingest.reasons import FINDINGS, REASONS, SET_ASIDE, rule_of
 from audit.ingest.repeats import repeated_rows, repeats_set_aside
 from audit.ingest.unclear_dates import refuse_unclear_dates
@@ -81,12 +89,15 @@ def standardise(
     columns = with_routes(columns)
     refuse_unclear_dates(columns["visit_date"], joined)
     aside, kept = _set_aside(columns, joined, data_to)
-    visits = _frame(columns, joined, kept)
+    # Two texts that differ in space alone are one woman.
+    women, references = pd.factorize(columns["patient_ref"].values)
+    visits = _frame(columns, women, joined, kept)
     repeats = repeated_rows(visits)
     findings = [_value_findings(read, joined, kept) for read in columns.values()]
     findings.append(column_findings(columns, kept))
     visits, exceptions = charted_by_exception(visits, _blank_cells(columns, kept, settings), settings)
-    used, refs = _numbered(visits[~repeats["repeats"].to_numpy()])
+    once = visits[~repeats["repeats"].to_numpy()] if repeats["repeats"].any() else visits
+    used, refs = _numbered(once, references)
     return Standardised(
         visits=used,
         set_aside=stacked([aside, repeats_set_aside(visits, repeats)], SET_ASIDE),
@@ -103,7 +114,8 @@ def _set_aside(
     frames = []
     for name in (*REQUIRED, *MUST_BE_READABLE):
         if name in columns:
-            bad = kept & rows_where(columns[name], _is_missing if name in REQUIRED else _is_unreadable)
+            test = is_missing if name in REQUIRED else is_unreadable
+            bad = kept & on_rows(columns[name], test(columns[name]))
             frames.append(_aside_rows(columns[name], joined, bad))
             kept &= ~bad
     if data_to is not None:
@@ -113,27 +125,19 @@ def _set_aside(
     return stacked(frames, SET_ASIDE), kept
 
 
-def _is_missing(reading: Reading) -> bool:
-    """Whether a value that every row needs is not there."""
-    return reading.value is None
-
-
-def _is_unreadable(reading: Reading) -> bool:
-    """Whether something is written that cannot be used."""
-    return reading.reason not in ("", "blank")
-
-
 def _aside_rows(read: Readings, joined: Joined, rows: Flags, *, reason: str = "") -> pd.DataFrame:
     """Rows set aside for one column, in the form of the table."""
+    if not rows.any():
+        return pd.DataFrame(columns=list(SET_ASIDE))
 
-    def why(item: Reading) -> str:
-        return reason or item.reason or "unknown"
+    def why(code: int) -> str:
+        return reason or read.reasons[code] or "unknown"
 
     name = read.column.name
     return _table(read, joined, rows).assign(
-        reason=_said(read, rows, lambda text, item: why(item)),
-        value=_said(read, rows, lambda text, item: masked(text)),
-        message=_said(read, rows, lambda text, item: f"{name}: {REASONS[why(item)]}"),
+        reason=_said(read, rows, why),
+        value=_said(read, rows, lambda code: masked(read.texts[code])),
+        message=_said(read, rows, lambda code: f"{name}: {REASONS[why(code)]}"),
     )[list(SET_ASIDE)]
 
 
@@ -142,66 +146,74 @@ def _table(read: Readings, joined: Joined, rows: Flags) -> pd.DataFrame:
     return pd.DataFrame({"source": joined.source[rows], "row": joined.row[rows], "column": read.column.name})
 
 
-def _said(read: Readings, rows: Flags, say: Callable[[str, Reading], str]) -> npt.NDArray[np.object_]:
+def _said(read: Readings, rows: Flags, say: Callable[[int], str]) -> npt.NDArray[np.object_]:
     """What to say of each of these rows, worked out once per distinct text."""
     codes = read.codes[rows]
     words = np.empty(len(read.texts), dtype=object)
     for code in np.unique(codes):
-        words[code] = say(read.texts[code], read.readings[code])
+        words[code] = say(code)
     return words[codes]
 
 
 def _value_findings(read: Readings, joined: Joined, kept: Flags) -> pd.DataFrame:
     """A finding for every value of a used row that cannot be used, or that a person should look at."""
-    rows = kept & rows_where(read, lambda item: _is_unreadable(item) or item.note in _NOTES)
+    doubtful = is_unreadable(read) | np.isin(read.notes, list(_NOTES))
+    rows = kept & on_rows(read, doubtful) if doubtful.any() else doubtful
     if not rows.any():
         # Most columns of most logs have nothing to tell, and every table costs time.
         return pd.DataFrame(columns=list(FINDINGS))
+    reasons, notes = read.reasons, read.notes
     frame = _table(read, joined, rows).assign(
-        rule=_said(read, rows, lambda text, item: rule_of(item.reason) if item.reason else item.note),
-        severity=_said(read, rows, lambda text, item: "warning" if item.reason else "notice"),
-        message=_said(read, rows, partial(_sentence, read.column.name)),
+        rule=_said(read, rows, lambda code: rule_of(reasons[code]) if reasons[code] else notes[code]),
+        severity=_said(read, rows, lambda code: "warning" if reasons[code] else "notice"),
+        message=_said(read, rows, partial(_sentence, read)),
     )[list(FINDINGS)]
     whole_column = (frame["rule"] == "wrong_scale").to_numpy(dtype=np.bool_)
     once = frame[whole_column].head(1).assign(source=0, row=0)
     return stacked([frame[~whole_column], once], FINDINGS)
 
 
-def _sentence(name: str, text: str, item: Reading) -> str:
+def _sentence(read: Readings, code: int) -> str:
     """What to say of a doubtful value, which appears only as its shape."""
-    if item.reason == "wrong_scale":
-        return f"{name}: {REASONS[item.reason]} All its values count as unknown."
-    if item.reason:
-        return f"{name}: '{masked(text)}' {REASONS[item.reason]} The value counts as unknown."
-    return f"{name}: '{masked(text)}' {_NOTES[item.note]}"
+    name, reason = read.column.name, read.reasons[code]
+    if reason == "wrong_scale":
+        return f"{name}: {REASONS[reason]} All its values count as unknown."
+    if reason:
+        return f"{name}: '{masked(read.texts[code])}' {REASONS[reason]} The value counts as unknown."
+    return f"{name}: '{masked(read.texts[code])}' {_NOTES[read.notes[code]]}"
 
 
-def _frame(columns: Mapping[str, Readings], joined: Joined, kept: Flags) -> pd.DataFrame:
-    """The rows kept, with the references of the women still as text."""
-    data = {name: values_of(_only(read, kept)) for name, read in columns.items()}
-    return pd.DataFrame(data | {"source": joined.source[kept], "row": joined.row[kept]})
-
-
-def _only(read: Readings, kept: Flags) -> Readings:
-    """The column with some of its rows."""
-    return Readings(read.column, read.texts, read.readings, read.codes[kept])
+def _frame(
+    columns: Mapping[str, Readings], women: npt.NDArray[np.int64], joined: Joined, kept: Flags
+) -> pd.DataFrame:
+    """The rows kept, a number for each woman; `women` has the number of each text of a reference."""
+    if not kept.all():
+        columns = {name: with_rows(read, kept) for name, read in columns.items()}
+        joined = Joined({}, joined.source[kept], joined.row[kept])
+    data: dict[str, object] = {
+        name: women[read.codes] if name == "patient_ref" else values_of(read)
+        for name, read in columns.items()
+    }
+    # Without a copy, which would gather the columns of a kind and take as much time and memory again.
+    return pd.DataFrame(data | {"source": joined.source, "row": joined.row}, copy=False)
 
 
 def _blank_cells(columns: Mapping[str, Readings], kept: Flags, settings: AuditSettings) -> dict[str, Flags]:
     """Where nothing is written, for the columns charted by exception."""
     return {
-        name: rows_where(columns[name], lambda item: item.reason == "blank")[kept]
+        name: on_rows(columns[name], columns[name].reasons == "blank")[kept]
         for name in settings.charted_by_exception
         if name in columns
     }
 
 
-def _numbered(visits: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series]:
+def _numbered(visits: pd.DataFrame, references: npt.NDArray[np.object_]) -> tuple[pd.DataFrame, pd.Series]:
     """Visits with running numbers for the women, and the text of each number."""
-    numbers, texts = pd.factorize(visits["patient_ref"])
-    used = visits.assign(patient_ref=numbers.astype(np.int64)).reset_index(drop=True)
+    numbers, women = pd.factorize(visits["patient_ref"].to_numpy())
+    used = visits.copy(deep=False)
+    used.index = pd.RangeIndex(len(used))
+    used["patient_ref"] = numbers.astype(np.int64)
     for name in STAFF_AND_PLACES:
         if name in used:
             used[name] = used[name].cat.remove_unused_categories()
-    refs = pd.Series(np.array(texts, dtype=object), name="patient_ref", dtype=object)
-    return used, refs
+    return used, pd.Series(references[women], name="patient_ref", dtype=object)

@@ -35,6 +35,28 @@ class Records:
     spans: Integers
 
 
+def has_long_stretch(content: bytes) -> bool:
+    """Whether some line may be longer than 1 MiB; where none can be, nobody needs to measure them all.
+
+    Parameters
+    ----------
+    content
+        Text with ``\\n`` line ends.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> has_long_stretch(b"a,b\\n")
+    False
+    """
+    stretch = MAX_LINE_BYTES // 2
+    starts = range(0, len(content) - stretch, stretch)
+    return any(content.find(b"\n", start, start + stretch) == -1 for start in starts)
+
+
 def find_records(content: bytes, delimiter: str, *, where: str) -> Records:
     """The records of a delimited text.
 

@@ -1,9 +1,9 @@
 """Dates are never guessed: a log that would need it is refused with one sentence."""
 
 from audit.errors import InputRefused
-from audit.ingest.columns import Readings, rows_where
 from audit.ingest.joined import Joined
 from audit.ingest.raw import Flags
+from audit.ingest.readings import Readings, is_missing, on_rows
 
 _MIXED_ORDER_SHARE = 0.05
 
@@ -24,17 +24,17 @@ def refuse_unclear_dates(read: Readings, joined: Joined) -> None:
         Most dates have day and month by number and no order is declared; or more than 5 in 100 are dates
         only in the order that is not declared, so that others may be read the wrong way round.
     """
-    written = int(rows_where(read, lambda item: item.reason != "blank").sum())
-    undeclared = rows_where(read, lambda item: item.reason == "date_order_not_declared")
+    written = int(on_rows(read, read.reasons != "blank").sum())
+    undeclared = on_rows(read, read.reasons == "date_order_not_declared")
     if undeclared.sum() > written / 2:
         raise InputRefused(
             f"visit_date: {int(undeclared.sum()):,} of {written:,} dates have day and month by number, and "
             'nothing says which comes first. Set date_order = "day_month_year" or "month_day_year" '
             "in the settings under [layout]."
         )
-    other = rows_where(read, lambda item: item.reason == "other_date_order")
+    other = on_rows(read, read.reasons == "other_date_order")
     if other.sum() > written * _MIXED_ORDER_SHARE:
-        declared = rows_where(read, lambda item: item.value is not None)
+        declared = on_rows(read, ~is_missing(read))
         raise InputRefused(
             "visit_date: two orders of day and month are used in one column: the declared one "
             f"({_lines(joined, declared)}) and the other ({_lines(joined, other)}). "

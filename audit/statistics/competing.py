@@ -12,7 +12,7 @@ from scipy import special
 from audit.statistics.arguments import FloatArray, IntArray, require_between_0_and_1
 from audit.statistics.curves import at_times
 from audit.statistics.risk_sets import RiskSets, known_so_far, risk_sets, spells
-from audit.statistics.survival import greenwood_sum, surviving
+from audit.statistics.survival import gaps, greenwood_sum, surviving
 
 COLUMNS = (
     "cause",
@@ -24,7 +24,9 @@ COLUMNS = (
     "standard_error",
     "ci_lower",
     "ci_upper",
+    "caution",
 )
+Numbers = IntArray | FloatArray
 # An incidence this close to 1 is 1: the running sum's last digits are rounding.
 ROUNDING = 1e-12
 
@@ -61,11 +63,12 @@ def cumulative_incidence(
     DataFrame, for each cause one row for time 0 and each time with an event, a censoring or an entry
         cause: code; time: unit of durations; at_risk: individuals at risk at that time; events: those of this
         cause; survival: proportion without any event up to and including that time; incidence: proportion
-        with this cause; standard_error; ci_lower, ci_upper: 0 to 1. The incidences of all causes and survival
-        add up to 1. Empty in (or no cause), empty frame with these columns out.
+        with this cause; standard_error; ci_lower, ci_upper: 0 to 1; caution: text, mostly empty. The
+        incidences of all causes and survival add up to 1. Empty in (or no cause), empty frame with these
+        columns out.
 
-        From the first time at which nobody is or stays at risk although others enter later or then, the last
-        five columns are nan: the data say nothing about the curves from there on.
+        From the first time at which nobody is or stays at risk although others enter later or then, the five
+        figures are nan, and the caution says why: the data say nothing about the curves from there on.
 
     Raises
     ------
@@ -118,6 +121,7 @@ def cumulative_incidence(
         pd.DataFrame(
             {"cause": int(code), "time": sets.time, "at_risk": sets.at_risk, "events": sets.events[:, column]}
             | incidence_figures(sets, column, confidence=confidence)
+            | {"caution": gaps(sets)}
         )
         for column, code in enumerate(wanted)
     ]
@@ -138,38 +142,50 @@ def _cause_codes(causes: Sequence[int], seen: IntArray) -> IntArray:
 def _no_curves() -> pd.DataFrame:
     """Return the empty frame."""
     whole = {"cause", "at_risk", "events"}
-    return pd.DataFrame({name: np.zeros(0, np.int64 if name in whole else np.float64) for name in COLUMNS})
+    figures = {name: np.zeros(0, np.int64 if name in whole else np.float64) for name in COLUMNS[:-1]}
+    return pd.DataFrame(figures | {"caution": np.zeros(0, object)})
 
 
 def incidence_figures(sets: RiskSets, column: int, *, confidence: float = 0.95) -> dict[str, FloatArray]:
     """Return survival, incidence, standard_error, ci_lower and ci_upper for one cause of these risk sets."""
-    survival = surviving(sets.at_risk, sets.events.sum(axis=1))
-    share = sets.events[:, column] / np.maximum(sets.at_risk, 1)
-    survival_before = np.append(1.0, survival[:-1])[: survival.size]
-    incidence = np.cumsum(survival_before * share)
-    standard_error = np.sqrt(_variance(sets, share, survival_before))
+    every, own = sets.events.sum(axis=1), sets.events[:, column]
+    survival = surviving(sets.at_risk, every)
+    incidence = incidence_of(sets.at_risk, every, own)
+    standard_error = incidence_error(sets.at_risk, every, own)
     lower, upper = _limits(incidence, standard_error, known_so_far(sets), confidence)
-    figures = zip(COLUMNS[4:], (survival, incidence, standard_error, lower, upper), strict=True)
+    figures = zip(COLUMNS[4:9], (survival, incidence, standard_error, lower, upper), strict=True)
     return {name: np.where(sets.defined, figure, np.nan) for name, figure in figures}
 
 
-def _variance(sets: RiskSets, share: FloatArray, survival_before: FloatArray) -> FloatArray:
-    """Return the variance of the incidence at each time.
+def incidence_of(at_risk: Numbers, every: Numbers, own: Numbers) -> FloatArray:
+    """Return the running sum of survival before each time times the share with the own cause."""
+    total: FloatArray = np.cumsum(_survival_before(at_risk, every) * own / np.maximum(at_risk, 1))
+    return total
 
-    The recursion of the docstring in closed form: var(S) = S^2 g with Greenwood's sum g, and
+
+def _survival_before(at_risk: Numbers, every: Numbers) -> FloatArray:
+    """Return the proportion without an event of any cause just before each time."""
+    return np.append(1.0, surviving(at_risk, every)[:-1])[: every.size]
+
+
+def incidence_error(at_risk: Numbers, every: Numbers, own: Numbers) -> FloatArray:
+    """Return the standard error of the incidence at each time.
+
+    The recursion of `cumulative_incidence` in closed form: var(S) = S^2 g with Greenwood's sum g, and
     cov(S, F_k) = S c, where c grows by q_k S (g - 1/n).
     """
-    at_risk = np.maximum(sets.at_risk, 1).astype(np.float64)
-    greenwood = greenwood_sum(sets.at_risk, sets.events.sum(axis=1))
+    at_least_one = np.maximum(at_risk, 1).astype(np.float64)
+    share, survival_before = own / at_least_one, _survival_before(at_risk, every)
+    greenwood = greenwood_sum(at_risk, every)
     greenwood_before = np.append(0.0, greenwood[:-1])[: greenwood.size]
-    growth = share * survival_before * (greenwood_before - 1 / at_risk)
+    growth = share * survival_before * (greenwood_before - 1 / at_least_one)
     covariance_before = survival_before * (np.cumsum(growth) - growth)
     variance_before = survival_before**2 * greenwood_before
-    own = survival_before**2 * share * (1 - share) / at_risk
-    variance = np.cumsum(share**2 * variance_before + 2 * share * covariance_before + own)
+    noise = survival_before**2 * share * (1 - share) / at_least_one
+    variance = np.cumsum(share**2 * variance_before + 2 * share * covariance_before + noise)
     # Where everybody had the cause the terms cancel to a rounding error on either side of 0.
-    held: FloatArray = np.maximum(variance, 0.0)
-    return held
+    error: FloatArray = np.sqrt(np.maximum(variance, 0.0))
+    return error
 
 
 def _limits(

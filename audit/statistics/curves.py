@@ -174,7 +174,9 @@ def restricted_mean(curve: pd.DataFrame, horizon: float, *, confidence: float = 
     -------
     RestrictedMean
         value, standard_error, ci_lower, ci_upper, the limits held within 0 and horizon. All nan where the
-        curve is not known up to the horizon (nobody at risk there, and survival not 0) or is empty.
+        curve is not known up to the horizon (nobody at risk there, and survival not 0) or is empty. The
+        limits are nan where standard_error is 0, since nothing varied: no event up to the horizon, or all
+        events at one time.
 
     Raises
     ------
@@ -208,7 +210,6 @@ def restricted_mean(curve: pd.DataFrame, horizon: float, *, confidence: float = 
     at_risk, events = before["at_risk"].to_numpy(np.int64), before["events"].to_numpy(np.int64)
     steps = np.diff(greenwood_sum(at_risk, events), prepend=0.0)
     value, standard_error = float(area_from[0]), float(np.sqrt((area_from**2 * steps).sum()))
-    half_width = float(special.ndtri((1 + confidence) / 2)) * standard_error
-    return RestrictedMean(
-        horizon, value, standard_error, max(value - half_width, 0.0), min(value + half_width, horizon)
-    )
+    half_width = float(special.ndtri((1 + confidence) / 2)) * (standard_error or np.nan)
+    lower, upper = np.clip([value - half_width, value + half_width], 0.0, horizon).tolist()
+    return RestrictedMean(horizon, value, standard_error, lower, upper)

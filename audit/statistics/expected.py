@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
-from audit.statistics.arguments import FloatArray, amounts, counts
-from audit.statistics.estimates import Estimate
+from audit.statistics.arguments import FloatArray, amounts, counts, require_choice
+from audit.statistics.binomial_tails import TWO_SIDED, two_sided
+from audit.statistics.estimates import Estimate, SignificanceTest
 from audit.statistics.rates import rate_interval
 
 
@@ -55,6 +57,55 @@ def observed_expected(
     lower, upper = rate_interval(observed, expected, confidence=confidence, method=method)
     seen, due = counts("observed", observed), amounts("expected", expected)
     return Estimate((seen / np.where(due > 0, due, np.nan))[()], lower, upper, method)
+
+
+def observed_expected_test(
+    observed: int, expected: float, *, method: str = "minimum_likelihood"
+) -> SignificanceTest:
+    """Return the exact two-sided test that the events expected are the true mean.
+
+    Parameters
+    ----------
+    observed : count
+        Events seen.
+    expected : amount
+        Events expected, taken as known without error.
+    method : "minimum_likelihood", "doubled" or "mid_p"
+        Adds all counts no more likely than the one seen, as R does; or doubles the smaller tail, which agrees
+        with the exact limits of `observed_expected`; or doubles it with the count seen counted half, which
+        agrees with the mid-P limits.
+
+    Returns
+    -------
+    SignificanceTest
+        p_value only; statistic and degrees_of_freedom are None. nan where expected = 0.
+
+    Raises
+    ------
+    ValueError
+        If observed is not a whole number, expected is negative or method is not allowed.
+
+    Notes
+    -----
+    The observed count is taken as Poisson. Counts further than 40 standard deviations above the mean, and above
+    the count seen, are left out of the sums; together they weigh less than 1e-200.
+
+    References
+    ----------
+    Fay MP. Two-sided exact tests and matching confidence intervals for discrete data. R Journal 2010;2:53-58.
+
+    Examples
+    --------
+    >>> round(observed_expected_test(11, 6.57666).p_value, 6)
+    0.111868
+    """
+    require_choice("method", method, TWO_SIDED)
+    seen, mean = int(counts("observed", observed)), float(amounts("expected", expected))
+    if mean == 0:
+        return SignificanceTest(None, None, np.nan, method)
+    x = np.arange(int(max(seen, mean) + 40 * np.sqrt(max(seen, mean))) + 100)
+    probabilities = np.exp(special.xlogy(x, mean) - mean - special.gammaln(x + 1))
+    return SignificanceTest(None, None, two_sided(probabilities, seen, method), method)
 
 
 def indirect_expected(rates: ArrayLike, denominators: ArrayLike) -> FloatArray:

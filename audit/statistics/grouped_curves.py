@@ -12,7 +12,7 @@ from audit.statistics.competing import incidence_figures
 from audit.statistics.curve_comparison import log_rank
 from audit.statistics.curves import read_at, survival_quantile
 from audit.statistics.risk_sets import RiskSets, Spells, risk_sets, single_cause, spells
-from audit.statistics.survival import kaplan_meier, survival_figures
+from audit.statistics.survival import GAP, kaplan_meier, survival_figures
 
 SURVIVAL_METHOD = "Kaplan-Meier, Greenwood standard error, log(-log) 95% limits"
 INCIDENCE_METHOD = "Aalen-Johansen, Greenwood-type standard error, log(-log) 95% limits"
@@ -61,8 +61,8 @@ def survival_by_group(
         *("group", "time", "at_risk", "events", "cumulative_events", "cumulative_censored"),
         *("survival", "standard_error", "ci_lower", "ci_upper"),
     )
-    whole = _joined(curves, names)
-    return whole.assign(method=SURVIVAL_METHOD, caution=_cautions(whole, at_risk_floor))
+    whole, cautions = _joined(curves, names), _cautions(curves, at_risk_floor)
+    return whole.assign(method=SURVIVAL_METHOD, caution=cautions)
 
 
 def incidence_by_group(
@@ -117,8 +117,8 @@ def incidence_by_group(
         *("group", "cause", "time", "at_risk", "events", "cumulative_events", "survival"),
         *("incidence", "standard_error", "ci_lower", "ci_upper", "one_minus_km", "km_lower", "km_upper"),
     )
-    whole = _joined(curves, names)
-    return whole.assign(method=INCIDENCE_METHOD, caution=_cautions(whole, at_risk_floor))
+    whole, cautions = _joined(curves, names), _cautions(curves, at_risk_floor)
+    return whole.assign(method=INCIDENCE_METHOD, caution=cautions)
 
 
 def median_by_group(table: pd.DataFrame) -> pd.DataFrame:
@@ -213,12 +213,13 @@ def _groups(table: pd.DataFrame, ending: str) -> list[tuple[str, Spells]]:
 def _read(
     sets: RiskSets, figures: Mapping[str, FloatArray], horizons: Sequence[float]
 ) -> dict[str, np.ndarray]:
-    """The curve at time 0, at its events and at the horizons, with the events of each time."""
+    """The curve at time 0, at its events and at the horizons, with the events of each time and any gap before."""
     events = sets.events[:, 0]
     times = np.unique(np.concatenate([[0.0], sets.time[events > 0], np.asarray(horizons, np.float64)]))
     read = read_at(times, sets.time, sets.at_risk, events, figures)
     before = np.append(0, read["cumulative_events"][:-1])
-    return read | {"events": read["cumulative_events"] - before}
+    gap = np.append(False, ~sets.defined)[np.searchsorted(sets.time, times, side="right")]
+    return read | {"events": read["cumulative_events"] - before, "gap": gap}
 
 
 def _turned(net: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
@@ -245,11 +246,16 @@ def _joined(curves: Sequence[Mapping[str, object]], names: Sequence[str]) -> pd.
     return pd.DataFrame(columns)
 
 
-def _cautions(table: pd.DataFrame, floor: int) -> np.ndarray:
+def _cautions(curves: Sequence[Mapping[str, object]], floor: int) -> np.ndarray:
     """What the reader of each row must know."""
+    if not curves:
+        return np.zeros(0, object)
+    gap, survival, at_risk = (
+        np.concatenate([np.asarray(curve[name]) for curve in curves])
+        for name in ("gap", "survival", "at_risk")
+    )
     few = f"Fewer than {floor} still under observation."
-    unobserved = table["survival"].isna().to_numpy(dtype=bool)
     chosen = np.select(
-        [unobserved, table["at_risk"].to_numpy(np.float64) < floor], ["Nobody observed this long.", few], ""
+        [gap, np.isnan(survival), at_risk < floor], [GAP, "Nobody observed this long.", few], ""
     )
     return chosen.astype(object)

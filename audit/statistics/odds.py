@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from audit.statistics.arguments import FloatArray, counts_within, require_between_0_and_1, require_choice
-from audit.statistics.binomial_tails import two_sided
+from audit.statistics.binomial_tails import TWO_SIDED, two_sided
 from audit.statistics.estimates import Estimate, SignificanceTest
 from audit.statistics.root_search import crossing
 
@@ -167,7 +167,7 @@ def fisher_exact(
     ----------
     events_1, n_1, events_2, n_2 : counts
         Observations with the event and all observations, in either group.
-    method : "minimum_likelihood" or "mid_p"
+    method : "minimum_likelihood", "doubled" or "mid_p"
         See Notes.
 
     Returns
@@ -184,8 +184,9 @@ def fisher_exact(
     Notes
     -----
     An exact test has several two-sided versions. "minimum_likelihood" adds the probabilities of all tables
-    no more likely than the one seen. "mid_p" doubles the smaller tail with the observed table counted half;
-    it agrees with the mid-P limits of `odds_ratio`.
+    no more likely than the one seen, as R does. "doubled" doubles the smaller tail and agrees with the exact
+    limits of `odds_ratio`: below 0.05 where they exclude 1. "mid_p" doubles it with the observed table counted
+    half and agrees with the mid-P limits.
 
     References
     ----------
@@ -197,7 +198,7 @@ def fisher_exact(
     >>> round(fisher_exact(7, 34, 1, 34).p_value, 4)
     0.0544
     """
-    require_choice("method", method, ("minimum_likelihood", "mid_p"))
+    require_choice("method", method, TWO_SIDED)
     x_1, total_1 = counts_within(events_1, n_1, names=("events_1", "n_1"))
     x_2, total_2 = counts_within(events_2, n_2, names=("events_2", "n_2"))
     margins = _margins(float(x_1), float(total_1), float(x_2), float(total_2))

@@ -58,7 +58,7 @@ def person_time(
     1   42.0  365.0       0     381.0
     2  365.0    inf       1      35.0
     """
-    edges = _edges(cuts)
+    edges = edges_of_bands(cuts)
     observed = spells(durations, endings, entry=entry, weights=weights)
     require_single_event(observed)
     start, stop = edges[:-1], edges[1:]
@@ -69,9 +69,10 @@ def person_time(
     return pd.DataFrame({"start": start, "stop": stop, "events": events, "exposure": exposure})
 
 
-def _edges(cuts: Sequence[float]) -> FloatArray:
+def edges_of_bands(cuts: Sequence[float]) -> FloatArray:
     """Return the ends of all bands, 0 and infinity included."""
     edges = np.array([0.0, *cuts, np.inf])
-    if not (np.diff(edges) > 0).all() or not np.isfinite(edges[:-1]).all():
+    # Finite first: the difference of two infinite ones is a warning.
+    if not np.isfinite(edges[:-1]).all() or not (np.diff(edges) > 0).all():
         raise ValueError(f"cuts must rise from above 0, got {list(cuts)}")
     return edges

@@ -15,12 +15,14 @@ from audit.statistics.arguments import (
     require_between_0_and_1,
     require_choice,
 )
-from audit.statistics.binomial_tails import binomial_distribution, two_sided
+from audit.statistics.binomial_tails import TWO_SIDED, binomial_distribution, two_sided
 from audit.statistics.estimates import Estimate, SignificanceTest
 from audit.statistics.proportions import proportion_interval
 from audit.statistics.root_search import crossing
 
 Limits = tuple[FloatArray, FloatArray]
+# Public Health England's technical guide to its indicators takes exact limits below this count.
+BYAR_FROM = 10
 
 
 def rate_interval(
@@ -37,7 +39,8 @@ def rate_interval(
     confidence : float, between 0 and 1
         Two-sided coverage aimed at.
     method : "garwood", "mid_p" or "byar"
-        Exact; exact with the observed count counted half; Byar's approximation.
+        Exact; exact with the observed count counted half; Byar's approximation from 10 events on, below that
+        exact.
 
     Returns
     -------
@@ -91,11 +94,12 @@ def _mid_upper_tail(x: FloatArray, mean: FloatArray) -> FloatArray:
 
 
 def _byar(x: FloatArray, tail: float) -> Limits:
-    """Return Byar's approximate limits of a Poisson mean."""
-    z, safe = special.ndtri(1 - tail), np.maximum(x, 1)
+    """Return Byar's approximate limits of a Poisson mean, the exact ones for a small count."""
+    z, safe = special.ndtri(1 - tail), np.maximum(x, BYAR_FROM)
     lower = safe * (1 - 1 / (9 * safe) - z / (3 * np.sqrt(safe))) ** 3
-    upper = (x + 1) * (1 - 1 / (9 * (x + 1)) + z / (3 * np.sqrt(x + 1))) ** 3
-    return np.maximum(lower, 0), upper
+    upper = (safe + 1) * (1 - 1 / (9 * (safe + 1)) + z / (3 * np.sqrt(safe + 1))) ** 3
+    exact = _garwood(x, tail)
+    return np.where(x < BYAR_FROM, exact[0], np.maximum(lower, 0)), np.where(x < BYAR_FROM, exact[1], upper)
 
 
 METHODS: dict[str, Callable[[FloatArray, float], Limits]] = {
@@ -188,9 +192,10 @@ def rate_ratio_test(
         Events in either group.
     exposure_1, exposure_2 : amounts
         Exposure of either group, in one unit.
-    method : "minimum_likelihood" or "mid_p"
-        Adds all splits of the events no more likely than the one seen, or doubles the smaller tail with the
-        split seen counted half; the latter agrees with the mid-P limits of `rate_ratio`.
+    method : "minimum_likelihood", "doubled" or "mid_p"
+        Adds all splits of the events no more likely than the one seen; or doubles the smaller tail, which
+        agrees with the exact limits of `rate_ratio`; or doubles it with the split seen counted half, which
+        agrees with the mid-P limits.
 
     Returns
     -------
@@ -211,7 +216,7 @@ def rate_ratio_test(
     >>> round(rate_ratio_test(60, 51477.5, 30, 54308.7).p_value, 6)
     0.000675
     """
-    require_choice("method", method, ("minimum_likelihood", "mid_p"))
+    require_choice("method", method, TWO_SIDED)
     x_1, x_2 = int(counts("events_1", events_1)), int(counts("events_2", events_2))
     time_1, time_2 = float(amounts("exposure_1", exposure_1)), float(amounts("exposure_2", exposure_2))
     if not (time_1 > 0 and time_2 > 0):

@@ -97,6 +97,23 @@ def single_cause(sets: RiskSets, column: int) -> RiskSets:
     )
 
 
+def observation_ends(sets: RiskSets) -> RiskSets:
+    """Return the same observation with its end as the event and every event as a censoring.
+
+    Events stay ahead of censorings at one time, so those with an event then are no longer at risk.
+    """
+    ended, had_event = sets.censored, sets.events.sum(axis=1)
+    at_risk = sets.at_risk - had_event
+    used_up = (ended > 0) & (ended == at_risk) & _still_to_enter(np.where(sets.time > 0, sets.entered, 0))
+    return replace(
+        sets,
+        at_risk=at_risk,
+        events=ended[:, None],
+        censored=had_event,
+        defined=~np.logical_or.accumulate((sets.at_risk == 0) | used_up),
+    )
+
+
 def _distinct_times(exits: FloatArray, entries: FloatArray) -> FloatArray:
     """Return 0 and all times at which the risk set changes, none when nobody was observed."""
     return np.unique(np.concatenate([[0.0], exits, entries])) if exits.size else np.zeros(0)
@@ -110,9 +127,14 @@ def tally(places: IntArray, weights: IntArray, size: int) -> IntArray:
 
 def _defined(at_risk: IntArray, events: IntArray, entered_late: IntArray) -> BoolArray:
     """Return whether the data still say anything about the curve at each time."""
-    still_to_enter = np.cumsum(entered_late[::-1])[::-1] > 0
-    broken = (at_risk == 0) | ((events == at_risk) & still_to_enter)
+    broken = (at_risk == 0) | ((events == at_risk) & _still_to_enter(entered_late))
     return ~np.logical_or.accumulate(broken)
+
+
+def _still_to_enter(entered_late: IntArray) -> BoolArray:
+    """Return whether anybody enters at each time or later."""
+    waiting: BoolArray = np.cumsum(entered_late[::-1])[::-1] > 0
+    return waiting
 
 
 def known_so_far(sets: RiskSets) -> FloatArray:

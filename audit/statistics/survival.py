@@ -23,7 +23,9 @@ COLUMNS = (
     "standard_error",
     "ci_lower",
     "ci_upper",
+    "caution",
 )
+GAP = "Nobody was under observation for a while: the curve is unknown from here on."
 
 
 def kaplan_meier(
@@ -59,11 +61,12 @@ def kaplan_meier(
         time: unit of durations; at_risk: individuals at risk at that time; entered: observed from that time
         (those of time 0 are at risk in its row, those of later times from the next row on); events, censored:
         counts, events before censorings at one time; survival: proportion without event up to and including
-        that time, 0 to 1; standard_error; ci_lower, ci_upper: 0 to 1. Empty in, empty frame with these
-        columns out.
+        that time, 0 to 1; standard_error; ci_lower, ci_upper: 0 to 1; caution: text, mostly empty. Empty in,
+        empty frame with these columns out.
 
         From the first time at which nobody is or stays at risk although others enter later or then,
-        survival, standard_error and limits are nan: the data say nothing about the curve from there on.
+        survival, standard_error and limits are nan, and the caution says why: the data say nothing about
+        the curve from there on.
         standard_error is nan, too, where survival is 0, as Greenwood's formula is undefined.
 
     Raises
@@ -102,7 +105,12 @@ def kaplan_meier(
     sets = risk_sets(observed, codes=np.array([1]))
     counted = (sets.time, sets.at_risk, sets.entered, sets.events[:, 0], sets.censored)
     figures = survival_figures(sets, confidence=confidence, transform=transform)
-    return pd.DataFrame(dict(zip(COLUMNS[:5], counted, strict=True)) | figures)
+    return pd.DataFrame(dict(zip(COLUMNS[:5], counted, strict=True)) | figures | {"caution": gaps(sets)})
+
+
+def gaps(sets: RiskSets) -> np.ndarray:
+    """Return the caution of each time: empty, or that the curve is unknown from there on."""
+    return np.where(sets.defined, "", GAP).astype(object)
 
 
 def survival_figures(
@@ -114,7 +122,7 @@ def survival_figures(
     standard_error = survival * np.sqrt(greenwood_sum(sets.at_risk, events))
     lower, upper = _limits(sets, survival, standard_error, confidence, transform)
     standard_error = np.where(survival > 0, standard_error, np.nan)
-    figures = zip(COLUMNS[5:], (survival, standard_error, lower, upper), strict=True)
+    figures = zip(COLUMNS[5:9], (survival, standard_error, lower, upper), strict=True)
     return {name: np.where(sets.defined, figure, np.nan) for name, figure in figures}
 
 
@@ -125,12 +133,12 @@ def require_single_event(observed: Spells) -> None:
         raise ValueError(f"endings must be 0 (censored) or 1 (event), got {wrong[0]}")
 
 
-def surviving(at_risk: IntArray, events: IntArray) -> FloatArray:
+def surviving(at_risk: IntArray | FloatArray, events: IntArray | FloatArray) -> FloatArray:
     """Return the product-limit estimate from counts at ordered times."""
     return np.cumprod(1.0 - events / np.maximum(at_risk, 1), dtype=np.float64)
 
 
-def greenwood_sum(at_risk: IntArray, events: IntArray) -> FloatArray:
+def greenwood_sum(at_risk: IntArray | FloatArray, events: IntArray | FloatArray) -> FloatArray:
     """Return the running sum of d / (n (n - d)); times at which all had the event add nothing."""
     at_risk_after = (at_risk - events).astype(np.float64)
     safe = np.where(at_risk_after > 0, at_risk * at_risk_after, 1.0)

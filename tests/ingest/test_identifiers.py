@@ -43,7 +43,7 @@ def test_the_refusal_names_the_column_the_kind_and_the_rows_and_says_how_to_go_o
     path = written(tmp_path, f"{HEAD},Contact", row(1, "rose@example.org"), row(2, ""), row(3, "none"))
     assert refusal(path) == (
         "visits.csv: column 'Contact' seems to hold e-mail addresses (1 of 2 filled rows; no value is shown). "
-        "A file that can identify a person must not be audited, whether the column is read or not: take it out "
+        "A file that can identify a person must not be audited, whether the column is read or not. Take it out "
         'of the export and keep the file elsewhere; or go on without it with --drop-column "Contact" '
         "(drop_columns in Python)."
     )

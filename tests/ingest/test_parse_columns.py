@@ -5,9 +5,10 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from audit.ingest.columns import Readings, read_column, values_of
+from audit.ingest.columns import read_column
 from audit.ingest.parse_columns import column_findings, with_routes
 from audit.ingest.raw import RawColumn
+from audit.ingest.readings import Readings, values_of
 from audit.schema.visits import VISITS
 from audit.settings import Layout
 

@@ -47,6 +47,15 @@ def test_a_proportions_limits_are_those_of_newcombe_1998(method, x, n, lower, up
         assert tuple(np.round(found, 4)) == printed
 
 
+def test_none_in_300_is_below_one_percent_as_the_rule_of_three_has_it():
+    # Computed in R: one-sided 95% limit, near 3 / 300, and the two-sided one.
+    _, one_sided = proportion_interval(0, 300, confidence=0.9, method="clopper_pearson")
+    _, two_sided = proportion_interval(0, 300, method="clopper_pearson")
+    assert one_sided == pytest.approx(0.00993608194, rel=1e-9)
+    assert one_sided == pytest.approx(3 / 300, rel=0.01)
+    assert two_sided == pytest.approx(0.0122209747, rel=1e-8)
+
+
 # Newcombe RG. Stat Med 1998;17:873-890, method 10, rows a to d, as quoted in public test files.
 NEWCOMBE_1998B = [
     ((56, 70, 48, 80), 0.0524314724024, 0.333872654037, (0.0524, 0.3339)),
@@ -124,6 +133,8 @@ def test_the_odds_ratio_of_the_fagerland_table_has_its_limits(method, value, low
 def test_the_tests_of_the_fagerland_table_have_their_p_values():
     assert fisher_exact(*TABLE).p_value == pytest.approx(0.0544001304951, **EXACT)
     assert fisher_exact(*TABLE, method="mid_p").p_value == pytest.approx(0.0296562584304, **EXACT)
+    # With groups of one size the law is symmetric, and doubling a tail is adding the other.
+    assert fisher_exact(*TABLE, method="doubled").p_value == pytest.approx(0.0544001304951, **EXACT)
     assert chi_square_2x2(*TABLE).statistic == pytest.approx(5.1, **EXACT)
     assert chi_square_2x2(*TABLE).p_value == pytest.approx(0.0239258434806, **EXACT)
     assert chi_square_2x2_yates(*TABLE).statistic == pytest.approx(3.54166666667, **EXACT)
@@ -140,6 +151,9 @@ def test_the_trend_of_fleiss_1981_is_reproduced():
     assert found.p_value == pytest.approx(0.00413189747764, **EXACT)
     assert found.z == pytest.approx(-2.86791253095, **EXACT)
     assert found.direction == "falling"
+    # With divisor N - 1, the linear-by-linear form of statsmodels.
+    total = sum(OF)
+    assert found.chi_square * (total - 1) / total == pytest.approx(8.20420459682, **EXACT)
     assert found.homogeneity_chi_square == pytest.approx(12.6004112971, **EXACT)
     assert found.homogeneity_degrees == 3
     assert found.homogeneity_p_value == pytest.approx(0.00558547666, rel=1e-8)

@@ -6,7 +6,7 @@ Values to full precision were computed in R 4.2.2 (base, epitools 0.5-10.1) and 
 import pytest
 
 from audit.statistics.binomial_tails import binomial_tail
-from audit.statistics.expected import observed_expected
+from audit.statistics.expected import observed_expected, observed_expected_test
 from audit.statistics.rates import rate_interval, rate_ratio, rate_ratio_test
 
 EXACT = {"rel": 1e-8, "abs": 1e-12}
@@ -70,6 +70,7 @@ def test_the_rate_test_of_gu_2008_has_its_conditional_p_values():
     one_sided = binomial_tail(60, 90, 51477.5 / (51477.5 + 54308.7), tail="upper")
     assert one_sided == pytest.approx(0.00042805269405, **EXACT)
     assert rate_ratio_test(*GU).p_value == pytest.approx(0.000675182658686, **EXACT)
+    assert rate_ratio_test(*GU, method="doubled").p_value == pytest.approx(0.000856105388, rel=1e-8)
     assert rate_ratio_test(*GU, method="mid_p").p_value / 2 == pytest.approx(0.000310132441983, **EXACT)
 
 
@@ -92,6 +93,7 @@ def test_a_small_standardised_ratio_has_the_limits_r_gives():
         pytest.approx(0.83494667008, **EXACT),
         pytest.approx(2.99271035956, **EXACT),
     )
+    assert observed_expected_test(11, 6.57666).p_value == pytest.approx(0.111867930772, rel=1e-8)
 
 
 # A published table of intrauterine devices prints events, woman-years and rates per 100 (BMJ Sexual &
@@ -120,13 +122,25 @@ def test_the_other_rates_of_that_table_follow_from_their_events(events, years, p
 
 def test_byars_limits_are_those_of_a_public_health_method():
     # Public Health England's technical guide and R package for indirectly standardised ratios: 895 observed
-    # against 835.88 expected, and 91 observed, whose printed rates have limits in this ratio. Computed by
-    # that package.
+    # against 835.88 expected, and 91 observed. Computed by that package.
     found = observed_expected(895, 835.8835612, method="byar")
     assert (found.value, found.ci_lower, found.ci_upper) == (
         pytest.approx(1.070723294, rel=1e-8),
         pytest.approx(1.001714771, rel=1e-8),
         pytest.approx(1.143233287, rel=1e-8),
     )
-    lower, upper = rate_interval(91, 1, method="byar")
-    assert upper / lower == pytest.approx(0.1336657633 / 0.0876504010, rel=1e-8)
+    small = observed_expected(91, 835.8835612, method="byar")
+    assert (small.value, small.ci_lower, small.ci_upper) == (
+        pytest.approx(0.1088668377, rel=2e-9),
+        pytest.approx(0.0876504010, rel=2e-9),
+        pytest.approx(0.1336657633, rel=2e-9),
+    )
+
+
+def test_a_handful_of_events_has_exact_limits_beside_byars():
+    # The same guide and package: 9 observed, where exact limits take the place of Byar's.
+    tiny = observed_expected(9, 835.8835612, method="byar")
+    assert (tiny.ci_lower, tiny.ci_upper) == (
+        pytest.approx(0.004923380825, rel=2e-9),
+        pytest.approx(0.02043921456, rel=2e-9),
+    )

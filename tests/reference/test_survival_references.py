@@ -12,6 +12,7 @@ from lifelines.datasets import load_lung
 
 from audit.statistics.curve_comparison import log_rank, peto_peto
 from audit.statistics.curves import at_times, restricted_mean, survival_quantile
+from audit.statistics.hazards import nelson_aalen
 from audit.statistics.survival import kaplan_meier
 
 DATA = Path(__file__).parent / "data"
@@ -127,7 +128,7 @@ def test_the_remission_curves_printed_by_rodriguez_are_reproduced(group, time, s
     found = row(gehan_curve(group), time)
     assert found["survival"] == pytest.approx(survival, **EXACT)
     assert error is None or found["standard_error"] == pytest.approx(error, **EXACT)
-    figures = found[["survival", "standard_error", "ci_lower", "ci_upper"]]
+    figures = found[["survival", "standard_error", "ci_lower", "ci_upper"]].astype(float)
     assert tuple(figures.round(4)) == pytest.approx(printed, abs=1e-9)
 
 
@@ -255,3 +256,38 @@ def test_rs_quantiles_at_exact_flats_are_reproduced():
     ending_flat = kaplan_meier([1, 2, 3, 4], [1, 1, 0, 0])
     assert survival_quantile(ending_flat, 0.5).value == 3
     assert np.isnan(survival_quantile(ending_flat, 0.6).value)
+
+
+# R's survfit, cumulative hazard and its error; no printed source.
+HAZARDS = [
+    (10, 0.0555555555556),
+    (19, 0.122222222222),
+    (30, 0.199145299145),
+    (36, 0.282478632479),
+    (59, 0.407478632479),
+    (75, 0.550335775336),
+    (93, 0.717002442002),
+    (97, 0.917002442002),
+    (107, 1.25033577534),
+]
+
+
+@pytest.mark.parametrize(("time", "hazard"), HAZARDS)
+def test_colletts_cumulative_hazard_is_that_of_r(time, hazard):
+    found = row(nelson_aalen(COLLETT["week"], COLLETT["event"]), time)
+    assert found["cumulative_hazard"] == pytest.approx(hazard, rel=1e-9)
+
+
+def test_the_error_of_colletts_cumulative_hazard_is_that_of_r():
+    curve = nelson_aalen(COLLETT["week"], COLLETT["event"])
+    assert row(curve, 10)["standard_error"] == pytest.approx(0.0555555555556, rel=1e-9)
+    assert row(curve, 107)["standard_error"] == pytest.approx(0.48509228046, rel=1e-9)
+    assert np.exp(-row(curve, 107)["cumulative_hazard"]) == pytest.approx(0.286408611765, rel=1e-9)
+
+
+def test_colletts_plain_limits_at_the_ends_are_held_between_0_and_1():
+    # The book's table of linear limits: .839 to 1.000 at 10 weeks, .000 to .522 at 107 (from memory, reproduced).
+    curve = collett_curve("plain")
+    for time, printed in ((10, (0.839, 1.0)), (107, (0.0, 0.522))):
+        found = row(curve, time)
+        assert (round(found["ci_lower"], 3), round(found["ci_upper"], 3)) == printed

@@ -65,6 +65,33 @@ def test_the_test_with_late_entry_agrees_with_statsmodels(seed):
     assert ours.p_value == pytest.approx(p_value, rel=1e-8)
 
 
+@pytest.mark.parametrize("seed", range(20))
+def test_the_stratified_test_agrees_with_statsmodels(seed):
+    random = np.random.default_rng(seed)
+    durations, endings = random.integers(1, 12, 120), random.integers(0, 2, 120)
+    group, strata = random.integers(0, 3, 120), random.integers(0, 4, 120)
+    # statsmodels (0.14, 0.15) fails on strata together with entry.
+    statistic, p_value = survdiff(durations, endings, group, strata=strata)
+    ours = log_rank(durations, endings, group, strata=strata)
+    assert ours.chi_square == pytest.approx(statistic, rel=1e-9)
+    assert ours.p_value == pytest.approx(p_value, rel=1e-8)
+    assert ours.groups["n"].sum() == 120
+    # The weights of Fleming and Harrington with p = 1 are the survival just before, those of Peto and Peto.
+    held = np.append(durations, [20, 20, 20, 20]), np.append(endings, [0, 0, 0, 0])
+    rows = (*held, np.append(group, [0, 0, 0, 0]))
+    layers = np.append(strata, [0, 1, 2, 3])
+    statistic, _ = survdiff(*rows, strata=layers, weight_type="fh", fh_p=1)
+    assert peto_peto(*rows, strata=layers).chi_square == pytest.approx(statistic, rel=1e-9)
+
+
+@given(spells, st.sampled_from([log_rank, peto_peto]))
+def test_a_stratum_of_one_group_tells_nothing(rows, test):
+    durations, endings, entry, weights, groups = arrays(rows)
+    found = test(durations, endings, groups, entry=entry, weights=weights, strata=groups)
+    assert np.isnan(found.chi_square)
+    np.testing.assert_allclose(found.groups["observed"], found.groups["expected"])
+
+
 @given(spells, st.sampled_from([log_rank, peto_peto]), st.randoms(use_true_random=False))
 def test_order_labels_and_tallying_change_nothing(rows, test, random):
     durations, endings, entry, weights, groups = arrays(rows)
@@ -134,3 +161,10 @@ def test_a_group_gone_before_the_first_event_costs_no_degree_of_freedom():
 def test_a_wrong_argument_is_refused_by_name(endings, groups, message):
     with pytest.raises(ValueError, match=message):
         log_rank([3, 4], endings, groups)
+
+
+def test_a_wrong_stratum_is_refused_by_name():
+    with pytest.raises(ValueError, match="strata must be as long as durations, got 1 and 2"):
+        log_rank([3, 4], [1, 0], ["a", "b"], strata=["x"])
+    with pytest.raises(ValueError, match="strata must not be missing, got 1 that are"):
+        log_rank([3, 4], [1, 0], ["a", "b"], strata=["x", None])

@@ -102,8 +102,8 @@ def test_shapes_are_broadcast_and_kept():
 )
 def test_the_limits_agree_with_statsmodels(method, other):
     random = np.random.default_rng(1)
-    n = random.integers(1, 2000, 300)
-    x = random.binomial(n, random.uniform(0, 1, 300))
+    n = random.integers(1, 2000, 500)
+    x = random.binomial(n, random.uniform(0, 1, 500))
     inner = (x > 0) & (x < n)
     for confidence in (0.95, 0.998):
         lower, upper = proportion_interval(x, n, confidence=confidence, method=method)

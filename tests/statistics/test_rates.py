@@ -5,8 +5,10 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import stats
+from statsmodels.stats.rates import confint_poisson
+from statsmodels.stats.rates import test_poisson_2indep as poisson_test_of_two
 
-from audit.statistics.expected import indirect_expected, observed_expected
+from audit.statistics.expected import indirect_expected, observed_expected, observed_expected_test
 from audit.statistics.rates import METHODS, rate_interval, rate_ratio, rate_ratio_test
 
 events = st.integers(0, 400)
@@ -49,6 +51,35 @@ def test_byars_approximation_is_close_to_the_exact_limits_from_five_events():
     x = np.arange(5, 200)
     assert np.abs(rate_interval(x, 1, method="byar")[1] / rate_interval(x, 1)[1] - 1).max() < 0.002
     assert np.abs(rate_interval(x, 1, method="byar")[0] / rate_interval(x, 1)[0] - 1).max() < 0.02
+
+
+def test_byars_limits_give_way_to_the_exact_ones_below_ten_events():
+    below, from_ten = np.arange(10), np.array([10, 11, 300])
+    for side in (0, 1):
+        exact = rate_interval(below, 2.0)[side]
+        assert rate_interval(below, 2.0, method="byar")[side].tolist() == exact.tolist()
+        assert (rate_interval(from_ten, 2.0, method="byar")[side] != rate_interval(from_ten, 2.0)[side]).all()
+
+
+def test_500_random_rates_agree_with_statsmodels():
+    random = np.random.default_rng(5)
+    x, time = random.poisson(random.gamma(1, 20, 500)), random.uniform(0.1, 300, 500)
+    for confidence in (0.95, 0.998):
+        theirs = confint_poisson(x, time, method="exact-c", alpha=1 - confidence)
+        for found, expected in zip(rate_interval(x, time, confidence=confidence), theirs, strict=True):
+            np.testing.assert_allclose(found, np.nan_to_num(expected), rtol=1e-9, atol=1e-12)
+
+
+def test_500_random_pairs_of_rates_agree_with_statsmodels_exact_conditional_test():
+    random = np.random.default_rng(6)
+    for _ in range(500):
+        x_1, x_2 = random.poisson(random.gamma(1, 12, 2))
+        time_1, time_2 = random.uniform(0.5, 40, 2)
+        # statsmodels divides by the second count.
+        if x_2:
+            theirs = poisson_test_of_two(x_1, time_1, x_2, time_2, method="exact-cond")
+            ours = rate_ratio_test(x_1, time_1, x_2, time_2)
+            assert ours.p_value == pytest.approx(theirs.pvalue, rel=1e-9)
 
 
 def test_no_exposure_has_no_rate_and_no_event_a_lower_limit_of_0():
@@ -100,6 +131,37 @@ def test_the_mid_p_rate_test_agrees_with_the_mid_p_limits(x_1, time_1, x_2, time
     assert bool(found.ci_lower <= 1 <= found.ci_upper) == (p_value > 0.05)
 
 
+@given(st.integers(0, 60), exposures, st.integers(0, 60), exposures)
+def test_the_doubled_rate_test_agrees_with_the_exact_limits(x_1, time_1, x_2, time_2):
+    p_value = rate_ratio_test(x_1, time_1, x_2, time_2, method="doubled").p_value
+    assume(abs(p_value - 0.05) > 1e-6)
+    found = rate_ratio(x_1, time_1, x_2, time_2)
+    assert bool(found.ci_lower <= 1 <= found.ci_upper) == (p_value > 0.05)
+
+
+@given(events, st.floats(0.01, 400))
+def test_a_test_of_the_expected_number_agrees_with_its_limits(x, expected):
+    for method, limits in [("doubled", "garwood"), ("mid_p", "mid_p")]:
+        p_value = observed_expected_test(x, expected, method=method).p_value
+        assume(abs(p_value - 0.05) > 1e-6)
+        found = observed_expected(x, expected, method=limits)
+        assert bool(found.ci_lower <= 1 <= found.ci_upper) == (p_value > 0.05)
+
+
+@given(st.integers(0, 60), st.floats(0.01, 60))
+def test_the_likelihood_test_of_the_expected_number_adds_scipys_probabilities(x, expected):
+    counts = np.arange(400)
+    p = stats.poisson.pmf(counts, expected)
+    own = stats.poisson.pmf(x, expected)
+    assume(not np.any((np.abs(p / own - 1) < 1e-5) & (counts != x)))
+    assert observed_expected_test(x, expected).p_value == pytest.approx(p[p <= own].sum(), rel=1e-9)
+
+
+def test_a_test_against_nothing_expected_cannot_be_made():
+    assert np.isnan(observed_expected_test(3, 0).p_value)
+    assert observed_expected_test(0, 1e-9).p_value == pytest.approx(1)
+
+
 def test_a_rate_test_without_events_finds_nothing_and_without_exposure_is_nan():
     assert rate_ratio_test(0, 5, 0, 7).p_value == 1
     assert np.isnan(rate_ratio_test(1, 0, 2, 7).p_value)
@@ -134,6 +196,9 @@ def test_observed_over_expected_is_a_rate_over_the_expected():
         (lambda: rate_interval(1, 2, confidence=95), "confidence must lie between 0 and 1, got 95"),
         (lambda: rate_ratio(1, 2, 1, 2, method="wald"), "method must be one of exact, mid_p"),
         (lambda: rate_ratio_test(1, 2, 1, 2, method="exact"), "method must be one of minimum_likelihood"),
+        (lambda: observed_expected_test(1, 2, method="exact"), "method must be one of minimum_likelihood"),
+        (lambda: observed_expected_test(1.5, 2), "observed must be whole numbers of zero or more, got 1.5"),
+        (lambda: observed_expected_test(1, -2), "expected must be finite and zero or more, got -2"),
         (lambda: indirect_expected([0.1], [1, 2]), r"one column per rate \(1\), got shape \(2,\)"),
         (lambda: indirect_expected([-0.1], [1]), "rates must be finite and zero or more, got -0.1"),
     ],

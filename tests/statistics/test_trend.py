@@ -32,6 +32,22 @@ def test_the_trend_is_statsmodels_with_divisor_n_for_n_minus_1(pairs):
     assert np.sign(found.z) == pytest.approx(np.sign(round(theirs.zscore, 12)), abs=0) or abs(found.z) < 1e-9
 
 
+def test_500_random_trends_with_any_scores_agree_with_statsmodels():
+    random = np.random.default_rng(9)
+    compared = 0
+    for _ in range(500):
+        n = random.integers(1, 90, random.integers(2, 7))
+        events, scores = random.binomial(n, random.uniform(0.02, 0.6)), random.normal(0, 5, n.size)
+        total = n.sum()
+        if 0 < events.sum() < total:
+            found = cochran_armitage(events, n, scores=scores)
+            table = Table(np.column_stack([n - events, events]), shift_zeros=False)
+            theirs = table.test_ordinal_association(row_scores=scores, col_scores=np.array([0, 1]))
+            assert found.z == pytest.approx(theirs.zscore * np.sqrt(total / (total - 1)), rel=1e-9, abs=1e-9)
+            compared += 1
+    assert compared > 450
+
+
 @given(groups)
 def test_trend_and_departure_add_up_to_pearsons_homogeneity(pairs):
     events, n = arrays(pairs)

@@ -42,6 +42,36 @@ def test_the_limits_agree_with_statsmodels(table):
         assert (ours.ci_lower, ours.ci_upper) == pytest.approx(theirs, rel=1e-7)
 
 
+def test_500_random_tables_agree_with_statsmodels():
+    random = np.random.default_rng(4)
+    n_1, n_2 = random.integers(2, 400, 500), random.integers(2, 400, 500)
+    x_1, x_2 = (
+        random.binomial(n_1, random.uniform(0, 1, 500)),
+        random.binomial(n_2, random.uniform(0, 1, 500)),
+    )
+    # Where a cell is empty statsmodels has no logarithm to work with.
+    inner = (x_1 > 0) & (x_1 < n_1) & (x_2 > 0) & (x_2 < n_2)
+    assert inner.sum() > 450
+    tables_of_counts = [counts[inner] for counts in (x_1, n_1, x_2, n_2)]
+    for compare, method, ours in [
+        ("diff", "newcomb", difference_interval(*tables_of_counts)),
+        ("ratio", "log", risk_ratio(*tables_of_counts, method="katz")),
+        ("odds-ratio", "logit", odds_ratio(*tables_of_counts, method="woolf")),
+    ]:
+        each = zip(*tables_of_counts, strict=True)
+        theirs = np.array([confint_proportions_2indep(*row, compare=compare, method=method) for row in each])
+        np.testing.assert_allclose(ours.ci_lower, theirs[:, 0], rtol=1e-9, atol=1e-12)
+        np.testing.assert_allclose(ours.ci_upper, theirs[:, 1], rtol=1e-9, atol=1e-12)
+    for correction, method in [(True, "miettinen_nurminen"), (False, "koopman")]:
+        ours = risk_ratio(*tables_of_counts, method=method)
+        for place in range(0, inner.sum(), 10):
+            row = [counts[place] for counts in tables_of_counts]
+            theirs = confint_proportions_2indep(*row, compare="ratio", method="score", correction=correction)
+            found = ours.ci_lower[place], ours.ci_upper[place]
+            # statsmodels stops its own search at about 1e-8.
+            assert found == pytest.approx(theirs, rel=1e-6)
+
+
 @given(tables)
 def test_a_difference_holds_its_estimate_and_changes_sign_with_the_groups(table):
     x_1, n_1, x_2, n_2 = table
@@ -115,12 +145,56 @@ def test_fishers_test_agrees_with_scipy(table):
     assert fisher_exact(*table).p_value == pytest.approx(expected, rel=1e-9)
 
 
+def test_500_random_tables_have_scipys_exact_and_chi_square_tests():
+    random = np.random.default_rng(7)
+    for _ in range(500):
+        n_1, n_2 = random.integers(1, 120, 2)
+        x_1, x_2 = random.binomial([n_1, n_2], random.uniform(0, 1))
+        cells = np.array([[x_1, n_1 - x_1], [x_2, n_2 - x_2]])
+        exact = stats.fisher_exact(cells).pvalue
+        assert fisher_exact(x_1, n_1, x_2, n_2).p_value == pytest.approx(exact, rel=1e-9)
+        if (cells.sum(axis=0) > 0).all():
+            theirs = stats.chi2_contingency(cells, correction=False)
+            assert chi_square_2x2(x_1, n_1, x_2, n_2).p_value == pytest.approx(theirs.pvalue, rel=1e-9)
+
+
+def test_the_conditional_odds_ratio_agrees_with_scipy():
+    # scipy's own searches stop before the last digits.
+    random = np.random.default_rng(8)
+    for _ in range(60):
+        n_1, n_2 = random.integers(8, 60, 2)
+        x_1, x_2 = random.binomial([n_1, n_2], random.uniform(0.2, 0.8))
+        if 0 < x_1 < n_1 and 0 < x_2 < n_2:
+            theirs = stats.contingency.odds_ratio([[x_1, n_1 - x_1], [x_2, n_2 - x_2]])
+            ours, limits = odds_ratio(x_1, n_1, x_2, n_2), theirs.confidence_interval(0.95)
+            assert ours.value == pytest.approx(theirs.statistic, rel=1e-7)
+            assert (ours.ci_lower, ours.ci_upper) == pytest.approx((limits.low, limits.high), rel=1e-6)
+
+
 @given(small_tables)
 def test_the_mid_p_test_agrees_with_the_mid_p_limits(table):
     p_value = fisher_exact(*table, method="mid_p").p_value
     assume(abs(p_value - 0.05) > 1e-6)
     found = odds_ratio(*table, method="mid_p")
     assert bool(found.ci_lower <= 1 <= found.ci_upper) == (p_value > 0.05)
+
+
+@given(small_tables)
+def test_the_doubled_test_agrees_with_the_exact_limits(table):
+    p_value = fisher_exact(*table, method="doubled").p_value
+    assume(abs(p_value - 0.05) > 1e-6)
+    found = odds_ratio(*table)
+    assert bool(found.ci_lower <= 1 <= found.ci_upper) == (p_value > 0.05)
+
+
+@settings(max_examples=60)
+@given(small_tables)
+def test_the_doubled_test_is_twice_scipys_smaller_tail(table):
+    x_1, n_1, x_2, n_2 = table
+    cells = [[x_1, n_1 - x_1], [x_2, n_2 - x_2]]
+    tails = [stats.fisher_exact(cells, alternative=side).pvalue for side in ("less", "greater")]
+    expected = min(1, 2 * min(tails))
+    assert fisher_exact(*table, method="doubled").p_value == pytest.approx(expected, rel=1e-9)
 
 
 @given(tables)
@@ -206,8 +280,8 @@ def test_arrays_in_give_arrays_out_and_numbers_numbers():
         (lambda: odds_ratio(9, 5, 1, 6), "events_1 must not exceed n_1, got 9 of 5"),
         (lambda: odds_ratio(1, 5, 1, 6, method="wald"), "method must be one of exact, mid_p, woolf"),
         (
-            lambda: fisher_exact(1, 5, 1, 6, method="doubled"),
-            "method must be one of minimum_likelihood, mid_p",
+            lambda: fisher_exact(1, 5, 1, 6, method="one_sided"),
+            "method must be one of minimum_likelihood, doubled, mid_p",
         ),
     ],
 )
