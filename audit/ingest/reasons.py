@@ -16,7 +16,7 @@ REASONS: dict[str, str] = {
     "unknown_word": "is not a known word for yes, no or unknown. Add it to one of the three under [layout].",
     "unknown_code": "is not a code of this column. Correct it, or map it under [layout.codes].",
     "not_a_parity": "cannot be read as a number of births. Write it as P2+1 or 2.",
-    "out_of_range": "lies outside the possible range (see the data dictionary). Correct it.",
+    "out_of_range": "lies outside the possible range. Correct it.",
     "wrong_scale": "lies above the scale in over half of the rows. Declare its unit under [layout.units].",
     "duplicate_row": "The row is the same in every column read as an earlier one. Remove one of them.",
 }
