@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,6 +31,7 @@ from audit.statistics.logistic_likelihood import (
     of_somebody,
 )
 from audit.statistics.newton import Maximum, Point, maximise
+from audit.statistics.profiles import straight_root
 
 METHOD = "Firth's penalised logistic regression, profile {:g}% limits, penalised likelihood-ratio p-values"
 
@@ -242,22 +243,6 @@ def _limit(profile: _Profile, side: float, quantile: float, reach: float) -> flo
     near, far = (0.0, -quantile), (reach, excess(reach))
     for _ in range(60):
         if far[1] > 0:
-            return centre + side * _root(excess, near, far)
+            return centre + side * straight_root(excess, near, far)
         near, far = far, (2 * far[0], excess(2 * far[0]))
     return side * np.inf
-
-
-def _root(rising: Callable[[float], float], near: tuple[float, float], far: tuple[float, float]) -> float:
-    """Return the root of a nearly straight rising function between two points of it (Illinois rule)."""
-    (low, at_low), (high, at_high), last, middle = near, far, 0, far[0]
-    for _ in range(60):
-        middle = high - at_high * (high - low) / (at_high - at_low)
-        at_middle = rising(middle)
-        if abs(at_middle) < 1e-10:
-            break
-        # An end kept twice counts half, or the line would creep up to the root from one side.
-        if at_middle > 0:
-            high, at_high, at_low, last = middle, at_middle, at_low / (2 if last > 0 else 1), 1
-        else:
-            low, at_low, at_high, last = middle, at_middle, at_high / (2 if last < 0 else 1), -1
-    return middle
