@@ -187,7 +187,7 @@ def _began(visits: pd.DataFrame, earlier: tuple[str, ...]) -> np.ndarray:
     phase = visits["onset_phase"]
     before = phase.isin(earlier).to_numpy()
     # Where nothing comes before the step, when a reaction began makes no difference.
-    later = ~before & (phase.notna() & (phase != UNKNOWN) | (not earlier)).to_numpy(dtype=bool)
+    later = (phase.notna() & (phase != UNKNOWN) | (not earlier)).to_numpy(dtype=bool)
     return np.select([yes & before, yes & later, no], ["earlier", "after", NONE], UNKNOWN)
 
 
