@@ -68,12 +68,8 @@ POSTPARTUM_BANDS = (
 )
 # The groups for which published rates of perforation exist.
 PERFORATION_GROUPS = (
-    "to_36_weeks_breastfeeding",
-    "to_36_weeks_not_breastfeeding",
-    "after_36_weeks_breastfeeding",
-    "after_36_weeks_not_breastfeeding",
-    "no_birth",
-    "unknown",
+    *("to_36_weeks_breastfeeding", "to_36_weeks_not_breastfeeding"),
+    *("after_36_weeks_breastfeeding", "after_36_weeks_not_breastfeeding", "no_birth", "unknown"),
 )
 SIZE_FITS = ("fits", "too_short", "too_long", "not_assessable")
 SEVERE_GRADE = 4
@@ -135,11 +131,7 @@ CASE_MIX = (
     _code("timing_group", "Placement in relation to a birth, an abortion or an emergency.", TIMING_GROUPS),
     _code("practice", "Supervised attempts belong to the trainee's curve.", ("independent", "supervised")),
     _code("postpartum_band", "Time since the latest birth; abortions apart.", POSTPARTUM_BANDS),
-    _code(
-        "perforation_group",
-        "Breastfeeding, and up to 36 weeks or longer since a birth.",
-        PERFORATION_GROUPS,
-    ),
+    _code("perforation_group", "Breastfeeding, and time since a birth.", PERFORATION_GROUPS),
 )
 
 # What was checked, done and said at an insertion visit, as the log records it.
@@ -242,16 +234,9 @@ PLACEMENTS = Table(
         VISITS["weeks_since_delivery"],
         VISITS["device_licensed_years"],
         _flag("under_9_months_postpartum", "Placed within 39 weeks of a birth."),
-        _flag(
-            "difficult_insertion",
-            "Firm or impassable resistance at the internal os, or more than one pass of the device.",
-        ),
+        _flag("difficult_insertion", "Firm or impassable resistance, or more than one pass of the device."),
         _flag("higher_risk", "Breastfeeding, within 9 months of a birth, or a difficult insertion."),
-        _code(
-            "size_fit",
-            "The length measured by sound against the range of the device in the local protocol.",
-            SIZE_FITS,
-        ),
+        _code("size_fit", "The length by sound against the device's range in the local protocol.", SIZE_FITS),
         _code(
             "placement_kind",
             "The woman's first placement in this log that is no replacement; a replacement at a removal; "
@@ -293,10 +278,7 @@ PLACEMENTS = Table(
             ENDINGS,
         ),
         _days("method_exit_day_last_known", "End of observation of the method under the rule last_known."),
-        _days(
-            "method_exit_day_assumed_in_place",
-            "End of observation of the method under the rule assumed_in_place.",
-        ),
+        _days("method_exit_day_assumed_in_place", "End of observation of the method, assumed_in_place."),
         _flag("overdue", "Still in place, and longer than the local protocol allows the device."),
         _flag("check_done", "Device status known in the check-up window; missing when no check was due."),
         _flag(

@@ -215,7 +215,7 @@ def test_one_row_is_enough_for_a_page(log: Log) -> None:
     fix = first_fix(results)
     assert fix is not None
     assert (fix.label, fix.section) == ("Add first.", "figures")
-    assert "would give 6 more figures" in fix.sentence
+    assert "would give 10 more figures" in fix.sentence
     assert _Page(render_check(results)).broken == []
 
 
