@@ -85,7 +85,7 @@ HEADINGS = {
     "device_status_at_conception": "Coil at conception",
     "perforation_confirmed": "Perforation confirmed",
     "removal_reason_main": "Why removed",
-    "removal_reason_second": "Why removed, also",
+    "removal_reason_second": "Second reason",
     "removal_difficult": "Removal trouble",
     "removal_delay_days": "Days waited",
     "replacement_at_once": "New one at once",
