@@ -76,7 +76,10 @@ def test_a_figure_of_the_settings_is_compared_after_those_of_the_library(tmp_pat
     [
         (
             {"horizon_days": None},
-            "'national_2025': needs either 'horizon_days' (0 at insertion, 365 at 12 months) or horizon = \"mixed\".",
+            (
+                "'national_2025': needs either 'horizon_days' (0 at insertion, 365 at 12 months) or "
+                'horizon = "mixed".'
+            ),
         ),
         ({"citation": None}, "'national_2025': has no 'citation': a figure without a source cannot be used."),
         ({"citation": '""'}, "'national_2025': has no 'citation': a figure without a source cannot be used."),
@@ -113,13 +116,13 @@ def test_an_outcome_that_nobody_knows_is_refused_with_those_that_exist(tmp_path:
 
 
 def test_two_figures_of_one_id_are_refused(tmp_path: Path) -> None:
-    with pytest.raises(SettingsError, match="two figures have the id 'national_2025'. Rename one."):
+    with pytest.raises(SettingsError, match=r"two figures have the id 'national_2025'\. Rename one\."):
         read_settings(written(tmp_path, {}, {"estimate": "0.05"}))
 
 
 def test_an_id_of_the_library_is_refused_where_both_are_compared(tmp_path: Path) -> None:
     settings = read_settings(written(tmp_path, {"id": '"failed_insertion_us_youth_2015_all"'}))
-    with pytest.raises(SettingsError, match="is that of a figure of the library. Rename yours."):
+    with pytest.raises(SettingsError, match=r"is that of a figure of the library\. Rename yours\."):
         compare_with_benchmarks(with_failures(settings, 60, 1000))
 
 
@@ -135,7 +138,7 @@ def test_figures_must_be_written_as_a_list_of_tables(tmp_path: Path) -> None:
 def test_a_reason_needs_its_margin(tmp_path: Path) -> None:
     path = tmp_path / "clinic.toml"
     path.write_text('[margin_reasons]\nexpulsion = "too small to matter"\n', encoding="utf-8")
-    with pytest.raises(SettingsError, match="margin_reasons: no margin is set for 'expulsion'."):
+    with pytest.raises(SettingsError, match=r"margin_reasons: no margin is set for 'expulsion'\."):
         read_settings(path)
 
 

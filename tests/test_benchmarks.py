@@ -190,8 +190,10 @@ def test_a_figure_of_nulliparous_women_is_set_beside_ours_of_them() -> None:
         (AGED, "The paper's group of women is narrower than any group of this audit."),
         (
             "expulsion_phillips_2017_copper_t_380",
-            "The paper prints a crude per cent of women followed for unequal times, and this audit has none to set "
-            "beside it: like is compared with like.",
+            (
+                "The paper prints a crude per cent of women followed for unequal times, and this audit has none "
+                "to set beside it: like is compared with like."
+            ),
         ),
         (
             "expulsion_us_trial_2022_12_months_copper_t_380_nulliparous",
