@@ -1,5 +1,6 @@
 """The table of comparisons: every published figure beside ours, graded and judged."""
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -8,9 +9,11 @@ import pandas as pd
 from audit.benchmarks.case_mix import at_our_mix
 from audit.benchmarks.judgement import NOT_COMPARABLE, judged
 from audit.benchmarks.library import Published, figures_for, identifier_of, published_limits
-from audit.benchmarks.likeness import likeness
+from audit.benchmarks.likeness import UNLIKE, likeness
 from audit.benchmarks.own_figures import own_figure
 from audit.records import AuditResults
+
+Row = Mapping[str, Any]
 
 COLUMNS = (
     *("benchmark", "outcome", "measure", "population", "horizon_days"),
@@ -27,6 +30,7 @@ COLUMNS = (
     *("difference", "difference_lower", "difference_upper", "margin", "verdict", "reason"),
     *("probability_above", "probability_below", "probability_method"),
     *("detectable_lower", "detectable_higher", "more_needed", "can_be_settled"),
+    *("papers", "papers_lowest", "papers_highest"),
     *("definition", "setting", "years", "citation", "identifier", "verified", "status"),
 )
 
@@ -53,6 +57,8 @@ def compare_with_benchmarks(results: AuditResults) -> pd.DataFrame:
         ``probability_method``; ``detectable_lower, detectable_higher`` (the nearest true figures of ours that had
         an 80% chance of being shown to differ; nan where none had); ``more_needed`` (attempts, women or
         woman-years beyond those so far), ``can_be_settled`` (``yes``, ``no``, or blank where nothing is open);
+        ``papers, papers_lowest, papers_highest`` (the published figures of grade A or B for the same women of ours
+        at the same time, and how far apart they lie);
         ``definition, setting, years, citation, identifier, verified, status``. Proportions are 0-1, rates per 1
         woman-year; figures that are not there are nan.
 
@@ -71,7 +77,28 @@ def compare_with_benchmarks(results: AuditResults) -> pd.DataFrame:
     figures = figures_for(results.settings)
     rows = [_compared(published, results) for published in figures]
     rows += at_our_mix(figures, rows, results)
-    return pd.DataFrame(rows, columns=list(COLUMNS))
+    return pd.DataFrame([{**row, **_spread(row, rows)} for row in rows], columns=list(COLUMNS))
+
+
+def _spread(row: Row, rows: Sequence[Row]) -> dict[str, Any]:
+    """How many figures are published for the same women of ours, judged or not, and how far they lie apart."""
+    same = ("outcome", "measure", "by", "stratum")
+    alike = [
+        other["published"]
+        for other in rows
+        if other["verdict"] != NOT_COMPARABLE
+        and other["grade"] != UNLIKE
+        and all(other[name] == row.get(name) for name in same)
+        and _same_horizon(other, row)
+    ]
+    if not alike:
+        return {"papers": np.nan, "papers_lowest": np.nan, "papers_highest": np.nan}
+    return {"papers": len(alike), "papers_lowest": min(alike), "papers_highest": max(alike)}
+
+
+def _same_horizon(one: Row, other: Row) -> bool:
+    """Whether ours was read at the same day for both; at any day where it is not read off a curve."""
+    return bool(one["own_days"] == other.get("own_days") or np.isnan(one["own_days"]))
 
 
 def _compared(published: Published, results: AuditResults) -> dict[str, Any]:

@@ -127,7 +127,17 @@ def _verdict(row: Row) -> str:
     why = next(
         (short + reason[len(long) :] for long, short in _WHY.items() if reason.startswith(long)), reason
     )
-    return _lines(said, why.strip(), _small(row))
+    return _lines(said, why.strip(), _among(row), _small(row))
+
+
+def _among(row: Row) -> str:
+    """Where ours lies among all papers for the same women, when it lies apart from this one."""
+    if row["verdict"] not in words.APART or not is_known(row["papers"]) or row["papers"] < 2:
+        return ""
+    lowest, highest = (words.amount(row, row[f"papers_{side}"]) for side in ("lowest", "highest"))
+    where = "within" if row["papers_lowest"] <= row["own"] <= row["papers_highest"] else "outside"
+    papers = wording.plural(row["papers"], "published figure")
+    return f"Ours lies {where} the {papers} for these women, {lowest} to {highest}{words.unit(row)[1]}."
 
 
 def _small(row: Row) -> str:

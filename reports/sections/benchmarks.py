@@ -137,7 +137,7 @@ def _spread(found: list[Row]) -> str:
     if len(found) < 2:
         return ""
     low, high = (which(found, key=lambda row: float(row["published"])) for which in (min, max))
-    return f"The papers themselves run from {_bare(low)} to {_bare(high)}."
+    return f"The papers themselves, of whatever women, run from {_bare(low)} to {_bare(high)}."
 
 
 def _bare(row: Row) -> str:
