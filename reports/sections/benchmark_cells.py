@@ -13,6 +13,7 @@ from reports.tables import Column, plain
 from reports.words_for_codes import word
 
 _NAN = float("nan")
+_NEUTRAL = ("continuation", "removal")
 # A figure below this is printed as less than the smallest decimal, and says nothing as a figure to detect.
 _SMALLEST = 1e-4
 
@@ -91,10 +92,15 @@ def _drawing(top: float, floor: int) -> Callable[[Row], str]:
         value, lower, upper = (
             (_NAN, _NAN, _NAN) if _not_drawn(row, floor) else (row["own"], row["own_lower"], row["own_upper"])
         )
-        mark = Mark(value, lower, upper, band, row["verdict"] in words.APART)
+        mark = Mark(value, lower, upper, band, _stands_out(row))
         return interval_mark(mark, (0.0, top), f"Ours {words.own(row)}; published {words.published(row)}")
 
     return drawn
+
+
+def _stands_out(row: Row) -> bool:
+    """Whether a difference is coloured: of what is neither good nor bad, none is."""
+    return row["verdict"] in words.APART and not str(row["outcome"]).startswith(_NEUTRAL)
 
 
 def _published(row: Row) -> str:
@@ -142,9 +148,8 @@ def _among(row: Row) -> str:
 
 def _small(row: Row) -> str:
     """What an open verdict leaves possible."""
-    if row["verdict"] != "cannot_tell" or not is_known(row["own_upper"]) or words.too_few(row):
-        return ""
-    if row["measure"] in words.CURVES:
+    # Where more of ours would not settle it, it is the paper that is uncertain.
+    if row["can_be_settled"] != "yes" or words.too_few(row) or row["measure"] in words.CURVES:
         return ""
     upper, behind = words.amount(row, row["own_upper"]), words.unit(row)[1]
     if not row["own_events"]:

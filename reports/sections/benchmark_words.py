@@ -34,6 +34,11 @@ def short_citation(row: Row) -> str:
     return f"{surname}{others} {year}".strip()
 
 
+def identifier(row: Row) -> str:
+    """The mark by which a paper is found, or that none was seen."""
+    return "No DOI or PMID seen" if row["identifier"] == "none seen" else str(row["identifier"])
+
+
 def _is_initials(text: str) -> bool:
     """Whether a word is an author's initials."""
     return len(text) <= 3 and text.isupper()

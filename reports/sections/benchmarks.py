@@ -1,5 +1,7 @@
 """This service's figures beside published ones: like with like only, both sides uncertain."""
 
+from markupsafe import Markup
+
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, is_known, rows
@@ -8,6 +10,7 @@ from reports.sections.benchmark_words import (
     APART,
     counts,
     grade_words,
+    identifier,
     of_whom,
     own,
     published,
@@ -59,8 +62,8 @@ def apart(results: AuditResults) -> list[Row]:
 
 
 def judged(results: AuditResults) -> int:
-    """How many comparisons have limits on both sides."""
-    return len([row for row in rows(results, _TABLE) if is_known(row.get("difference_lower"))])
+    """How many comparisons could have lain apart: limits on both sides, alike enough, not kept open."""
+    return len([row for row in rows(results, _TABLE) if row["verdict"] != _NONE and can_be_judged(row)])
 
 
 def benchmarks_heading(ours: list[Row]) -> str:
@@ -80,10 +83,14 @@ def benchmarks_heading(ours: list[Row]) -> str:
 def apart_sentence(row: Row) -> str:
     """One comparison that lies apart, with both figures, the paper and how alike they are."""
     grade = grade_words(row)
-    alike = f" Likeness: {grade}." if grade else ""
+    differs_in = (
+        f"; differs in {row['differs_in']}" if is_known(row.get("differs_in")) and row["differs_in"] else ""
+    )
+    alike = f" Likeness: {grade}{differs_in}." if grade else ""
+    paper = short_citation(row).removesuffix(".")
     return (
         f"{word(row['outcome'])}{of_whom(row)}: ours is {row['verdict']} than published. Ours over the whole log: "
-        f"{counts(row)}, {own(row)}. Published: {published(row)}, {short_citation(row)}.{alike}"
+        f"{counts(row)}, {own(row)}. Published: {published(row)}, {paper}.{alike}"
     )
 
 
@@ -115,21 +122,25 @@ def _forests(results: AuditResults, ours: list[Row]) -> list[Block]:
 def _tables(what: str, found: list[Row], floor: int) -> list[Block]:
     """The comparisons that can be judged, and those shown for orientation, the most alike first."""
     ordered = sorted(found, key=lambda row: str(row["grade"]))
-    captions = {
-        True: f"{what}: ours and published. {_spread(found)}",
-        False: f"{what}: for orientation only.",
-    }
-    return [
-        TableBlock(
-            html_table(
-                f"{captions[judged]} {scale_sentence(rows_of, floor)}",
-                columns(rows_of, floor, judged=judged),
-                rows_of,
-            )
-        )
-        for judged in (True, False)
-        if (rows_of := [row for row in ordered if can_be_judged(row) == judged])
-    ]
+    judged = [row for row in ordered if can_be_judged(row)]
+    others = [row for row in ordered if not can_be_judged(row)]
+    blocks: list[Block] = []
+    if judged:
+        caption = f"{what}: ours and published. {_spread(found)}"
+        blocks.append(TableBlock(_table(caption, judged, floor, judged=True)))
+    if others:
+        table = _table(f"{what}: for orientation only.", others, floor, judged=False)
+        summary = f"For orientation only: {wording.plural(len(others), 'published figure')} without a verdict"
+        # What has nothing else to show is not hidden.
+        blocks.append(Folded(summary, table) if judged else TableBlock(table))
+    return blocks
+
+
+def _table(caption: str, found: list[Row], floor: int, *, judged: bool) -> Markup:
+    """One table of comparisons, drawn on one scale."""
+    return html_table(
+        f"{caption} {scale_sentence(found, floor)}", columns(found, floor, judged=judged), found
+    )
 
 
 def _spread(found: list[Row]) -> str:
@@ -196,16 +207,18 @@ def _without(found: list[Row]) -> list[Block]:
 def _papers(group: list[Row]) -> str:
     """The papers of some figures, once each, with the mark by which they are found."""
     once = {str(row["citation"]): row for row in group}
-    return "; ".join(f"{short_citation(row)} ({row['identifier']})" for row in once.values())
+    return "; ".join(f"{short_citation(row)} ({identifier(row)})" for row in once.values())
 
 
 def _sources(found: list[Row]) -> list[Block]:
     """Where the published figures that are compared come from, once each."""
-    once = {str(row["citation"]): row for row in found}
+    once: dict[str, Row] = {}
+    for row in found:
+        once.setdefault(str(row["citation"]), row)
     table = html_table(
         "Sources of the figures compared",
         [
-            Column("Paper", lambda row: f"{row['citation']}. {row['identifier']}", "label"),
+            Column("Paper", lambda row: f"{row['citation']}. {identifier(row)}", "label"),
             Column("Setting", plain("setting"), "text"),
             Column("Years", plain("years"), "short"),
             Column("How it was checked", plain("verified"), "text"),
