@@ -204,3 +204,23 @@ def test_strata_without_counts_give_a_figure_at_our_mix_and_no_verdict() -> None
     assert row["published"] == pytest.approx(0.042 * 0.75 + 0.033 * 0.25)
     assert np.isnan(row["published_lower"])
     assert row["verdict"] == "cannot_tell"
+
+
+def test_strata_with_printed_limits_and_no_counts_are_put_together_from_their_limits() -> None:
+    # Bulletin of 2014: 5.6, 1.7, 1.6 and 0.7 per 1,000 by breastfeeding and weeks since birth, counts not read.
+    groups = ("to_36_weeks_breastfeeding", "to_36_weeks_not_breastfeeding")
+    later = ("after_36_weeks_breastfeeding", "after_36_weeks_not_breastfeeding")
+    sizes = (100, 200, 300, 400)
+    rows = [
+        ours(0, n, by="perforation_group", stratum=group)
+        for group, n in zip((*groups, *later), sizes, strict=True)
+    ]
+    row = compared({"perforation": pd.DataFrame(rows)}).loc["perforation_europe_2014_at_our_mix"]
+    # 0.56 + 0.34 + 0.48 + 0.28 expected of 1,000 women.
+    assert row["published"] == pytest.approx(1.66 / 1000)
+    assert row["reason"].endswith("At their rates 1.7 of our 1,000 were to be expected.")
+    assert row["published_limits"] == "at our mix, from the limits of its strata"
+    # Zou, Huang and Zhang 2009: squared distances 0.17, 0.18, 0.48 and 0.08 below, in thousandths.
+    below = np.hypot(np.hypot(0.17, 0.18), np.hypot(0.48, 0.08)) / 1000
+    assert row["published_lower"] == pytest.approx(1.66 / 1000 - below)
+    assert row["verdict"] == "cannot_tell"

@@ -8,9 +8,9 @@ import numpy as np
 from audit.benchmarks.judgement import NOT_COMPARABLE, judged
 from audit.benchmarks.library import Published, counts_of
 from audit.records import AuditResults
-from audit.statistics.expected import indirect_expected
 from audit.statistics.proportions import proportion_interval
 from audit.statistics.standardisation import directly_standardised_rate
+from audit.statistics.weighted_sums import weighted_mean_from_limits
 
 Row = Mapping[str, Any]
 ALL_STRATA = "at_our_mix"
@@ -79,22 +79,26 @@ def _ours(events: int, n: int) -> dict[str, Any]:
 
 
 def _theirs(strata: Sequence[tuple[Published, Row]], sizes: Sequence[float]) -> dict[str, Any]:
-    """Their strata in our proportions, with limits where every stratum's counts were read."""
+    """Their strata in our proportions, with limits from their counts where all were read, else from theirs."""
     counts = [counts_of(published) for published, _ in strata]
     known = [pair for pair in counts if pair is not None]
-    estimates = [float(published["estimate"]) for published, _ in strata]
-    value = float(indirect_expected(estimates, sizes)) / sum(sizes)
-    lower = upper = np.nan
+    values, lowers, uppers = (
+        [row[f"published{side}"] for _, row in strata] for side in ("", "_lower", "_upper")
+    )
+    whole, source = (
+        weighted_mean_from_limits(values, lowers, uppers, sizes),
+        "at our mix, from the limits of its strata",
+    )
     if len(known) == len(counts):
         events, n = zip(*known, strict=True)
         # Poisson limits are a little wide for proportions, never narrow.
-        rate = directly_standardised_rate(events, n, sizes)
-        value, lower, upper = float(rate.value), float(rate.ci_lower), float(rate.ci_upper)
+        whole, source = directly_standardised_rate(events, n, sizes), "at our mix, from its counts"
+    value, lower, upper = float(whole.value), float(whole.ci_lower), float(whole.ci_upper)
     return {
         "published": value,
         "published_lower": lower,
         "published_upper": upper,
-        "published_limits": "not available" if np.isnan(lower) else "at our mix, from its counts",
+        "published_limits": "not available" if np.isnan(lower) else source,
         "published_events": np.nan,
         "published_n": np.nan,
     }

@@ -49,17 +49,17 @@ def compare_with_benchmarks(results: AuditResults) -> pd.DataFrame:
         One row per published figure, and one per series of strata put together at this service's mix:
         ``benchmark, outcome, measure, population, horizon_days, published, published_lower, published_upper,
         published_limits`` (``printed``, ``computed from its counts``, ``from its standard error``, ``at our mix,
-        from its counts`` or ``not available``), ``published_events, published_n``; ``by, stratum, censoring, own,
-        own_lower, own_upper, own_events, own_n``; ``grade`` (A alike, B near, C unlike; blank where there is no
-        figure of ours), ``differs`` (sentences), ``differs_in`` (the rules); ``difference, difference_lower,
-        difference_upper`` (own less published), ``margin, verdict, reason``; ``probability_above,
-        probability_below`` (of a true difference beyond the margin, or beyond 0 where none is set),
-        ``probability_method``; ``detectable_lower, detectable_higher`` (the nearest true figures of ours that had
-        an 80% chance of being shown to differ; nan where none had); ``more_needed`` (attempts, women or
-        woman-years beyond those so far), ``can_be_settled`` (``yes``, ``no``, or blank where nothing is open);
-        ``papers, papers_lowest, papers_highest`` (the published figures of grade A or B for the same women of ours
-        at the same time, and how far apart they lie);
-        ``definition, setting, years, citation, identifier, verified, status``. Proportions are 0-1, rates per 1
+        from its counts`` or ``at our mix, from the limits of its strata``, or ``not available``),
+        ``published_events, published_n``; ``by, stratum, censoring, own, own_lower, own_upper, own_events, own_n``;
+        ``grade`` (A alike, B near, C unlike; missing where there is no figure of ours), ``differs`` (sentences),
+        ``differs_in`` (the rules); ``difference, difference_lower, difference_upper`` (own less published),
+        ``margin, verdict, reason``; ``probability_above, probability_below`` (of a true difference beyond the
+        margin, or beyond 0 where none is set), ``probability_method``; ``detectable_lower, detectable_higher`` (the
+        nearest true figures of ours that had an 80% chance of being shown to differ; nan where none had);
+        ``more_needed`` (attempts, women or woman-years beyond those so far), ``can_be_settled`` (``yes``, ``no``,
+        or blank where nothing is open); ``papers, papers_lowest, papers_highest`` (the published figures of grade A
+        or B for the same women of ours at the same time, and how far apart they lie); ``definition, setting, years,
+        citation, identifier, verified, status``. Proportions are 0-1, rates per 1
         woman-year; figures that are not there are nan.
 
     Raises

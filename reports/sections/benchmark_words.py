@@ -57,7 +57,7 @@ def is_rate(row: Row) -> bool:
 def group_of(row: Row) -> str:
     """The group of women a comparison is about, as a label."""
     if row["stratum"] == ALL_STRATA:
-        return "With and without births, at our mix"
+        return "With and without births together" if row["by"] == "parous" else "These groups together"
     return "All" if row["by"] == "overall" else stratum(row["by"], row["stratum"])
 
 
