@@ -1,12 +1,22 @@
-"""What `iud-audit check` says of a log: facts first, then a page for people."""
+"""What `iud-audit check` says of a log: facts first, then a page of text, and the tables of a page to look at."""
 
 from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
 
-from audit.measures.data_quality import field_completeness, finding_counts, indicator_availability
-from audit.records import Cohort, VisitLog
+from audit.measures.data_quality import (
+    calendar_unit,
+    core_completeness,
+    field_completeness,
+    finding_counts,
+    indicator_availability,
+    missingness,
+    query_list,
+    row_accounting,
+)
+from audit.records import AuditResults, Cohort, Period, VisitLog
+from audit.settings import AuditSettings
 
 
 def check_facts(log: VisitLog, cohort: Cohort) -> dict[str, Any]:
@@ -54,6 +64,58 @@ def check_facts(log: VisitLog, cohort: Cohort) -> dict[str, Any]:
         },
         "data_to": None if pd.isna(log.data_to) else log.data_to.date().isoformat(),
     }
+
+
+def check_results(
+    log: VisitLog, cohort: Cohort, settings: AuditSettings, *, refused: bool = False
+) -> AuditResults:
+    """The tables of a check, in the form in which reports take results; no figure of the audit is among them.
+
+    Parameters
+    ----------
+    log
+        What `audit.load_visits` returned.
+    cohort
+        What `audit.derive_cohort` made of it.
+    settings
+        The settings it was read with.
+    refused
+        Whether an audit of the log is refused, as more rows are set aside than the settings allow.
+
+    Returns
+    -------
+    AuditResults
+        ``row_accounting``, ``set_aside`` (``source, row, column, reason, message``, without the values),
+        ``indicator_availability``, ``finding_counts``, ``query_list``, ``field_completeness``,
+        ``core_completeness`` and ``missingness``, by site where the log has one, and by the finest part of the
+        calendar that can be shown. The period is the whole log; ``gate`` is ``usable`` or ``refused``.
+    """
+    visits, fields = log.visits, field_completeness(log.visits)
+    findings = pd.concat([log.findings, cohort.findings], ignore_index=True)
+    sites = ("site_ref",) if "site_ref" in visits else ()
+    missing = [missingness(visits, by=by) for by in ("overall", *sites, calendar_unit(visits))]
+    return AuditResults(
+        service=settings.service,
+        period=Period("whole log", visits["visit_date"].min(), log.data_to),
+        data_to=log.data_to,
+        settings=settings,
+        tables={
+            "row_accounting": row_accounting(log.accounting),
+            "set_aside": log.set_aside.drop(columns="value"),
+            "indicator_availability": indicator_availability(list(visits.columns)),
+            "finding_counts": finding_counts(findings),
+            "query_list": query_list(findings, log.set_aside, visits),
+            "field_completeness": fields,
+            "core_completeness": core_completeness(fields),
+            # pandas warns where an empty table would settle a column's type.
+            "missingness": pd.concat([table for table in missing if len(table)], ignore_index=True),
+        },
+        sources=log.sources,
+        versions={},
+        gate="refused" if refused else "usable",
+        key_id=log.key_id,
+        synthetic=settings.synthetic,
+    )
 
 
 def check_page(facts: Mapping[str, Any]) -> str:

@@ -143,6 +143,12 @@ def _add_check(commands: "argparse._SubParsersAction[_Parser]") -> None:
     )
     _add_log(parser)
     parser.add_argument("--json", action="store_true", help="the same as JSON")
+    parser.add_argument(
+        "--html",
+        metavar="FILE",
+        help="write a page to look at: what is missing where, and which lines to correct",
+    )
+    parser.add_argument("--force", action="store_true", help="replace FILE, whoever wrote it")
     parser.set_defaults(run=do.check)
 
 

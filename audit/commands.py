@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from audit.errors import OutputError, PeriodError
+from audit.errors import InputRefused, OutputError, PeriodError
 
 if TYPE_CHECKING:
     from audit.records import AuditResults, Cohort, VisitLog
@@ -67,15 +67,61 @@ def _demo_input(folder: Path, force: bool) -> tuple[Path, Path]:
 
 
 def check(given: argparse.Namespace) -> int:
-    """Read a log and describe it."""
+    """Read a log and describe it; with --html on a page too, even of a log of which too much is set aside."""
     from audit.check import check_facts, check_page
     from audit.cohort import derive_cohort
 
+    if given.html is not None:
+        return _check_on_a_page(given)
     settings = _settings(given.settings)
     log = _load(given, settings)
     facts = check_facts(log, derive_cohort(log, settings))
     print(json.dumps(facts, indent=2, ensure_ascii=False) if given.json else check_page(facts))
     return DONE
+
+
+def _check_on_a_page(given: argparse.Namespace) -> int:
+    """Write the page, say what to open, and refuse afterwards what `run` would refuse."""
+    from audit.check import check_facts, check_results
+    from audit.cohort import derive_cohort
+    from audit.ingest.load import load_visits
+    from reports import write_check
+    from reports.one_file import require_replaceable_file
+
+    page = Path(given.html)
+    inputs = [Path(name) for name in (*given.log, given.settings, given.key) if name is not None]
+    require_replaceable_file(page, force=given.force, inputs=inputs)
+    settings = _settings(given.settings)
+    # The page shows which rows to correct, so it is needed most when there are too many of them.
+    log = load_visits(given.log, settings, **_reading(given) | {"allow_set_aside": True})
+    cohort = derive_cohort(log, settings)
+    refusal = None if given.allow_set_aside else _refusal(log, settings)
+    write_check(
+        check_results(log, cohort, settings, refused=refusal is not None),
+        page,
+        inputs=inputs,
+        force=given.force,
+    )
+    if refusal is not None:
+        raise InputRefused(f"{refusal} {page} shows which rows.")
+    if given.json:
+        print(json.dumps(check_facts(log, cohort) | {"html": str(page)}, indent=2, ensure_ascii=False))
+    else:
+        print(f"{_rows_sentence(log)}\nOpen {page}")
+    return DONE
+
+
+def _refusal(log: "VisitLog", settings: "AuditSettings") -> InputRefused | None:
+    """Why the log is refused for its rows set aside, if it is."""
+    from audit.ingest.accounting import refuse_too_many
+
+    try:
+        refuse_too_many(
+            log.accounting, where=log.sources[0].name, limit=settings.thresholds.set_aside_refusal
+        )
+    except InputRefused as refusal:
+        return refusal
+    return None
 
 
 def run(given: argparse.Namespace) -> int:

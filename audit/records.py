@@ -80,7 +80,8 @@ class AuditResults:
     """Everything a writer may use: result tables by name, and what dates and identifies them.
 
     ``gate`` says how far the known outcomes carry the page: ``last_known_leads``, ``both_as_equals``,
-    ``bounds_only`` or ``not_yet_due``. ``key_id`` names the key with which references were replaced, if any.
+    ``bounds_only`` or ``not_yet_due``; for the check of a log, ``usable`` or ``refused``. ``key_id`` names the
+    key with which references were replaced, if any.
     """
 
     service: str

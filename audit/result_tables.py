@@ -91,6 +91,7 @@ def _data_quality(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Per
         for name, window in _windows(span).items()
     ]
     fields = _each(data_quality.field_completeness, log.visits, bys)
+    mapped = bys if len(bys) > 1 else (*bys, data_quality.calendar_unit(log.visits))
     return {
         "row_accounting": data_quality.row_accounting(log.accounting),
         "indicator_availability": data_quality.indicator_availability(list(log.visits.columns)),
@@ -98,6 +99,7 @@ def _data_quality(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Per
         "query_list": data_quality.query_list(findings, log.set_aside, log.visits),
         "field_completeness": fields,
         "core_completeness": data_quality.core_completeness(fields),
+        "missingness": _each(data_quality.missingness, log.visits, mapped),
         "caseload": _stacked(loads),
     }
 

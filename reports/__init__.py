@@ -9,7 +9,41 @@ if TYPE_CHECKING:
 
 EDITIONS = ("internal",)
 
-__all__ = ["EDITIONS", "write_reports"]
+__all__ = ["EDITIONS", "write_check", "write_reports"]
+
+
+def write_check(
+    results: "AuditResults", path: str | Path, *, inputs: Sequence[str | Path] = (), force: bool = False
+) -> Path:
+    """The check of a log as one HTML page in a file of its own.
+
+    Parameters
+    ----------
+    results
+        What `audit.check.check_results` returned; nothing else is read.
+    path
+        The file. One that this tool wrote and nobody changed is replaced.
+    inputs
+        Files that were read, which are never replaced.
+    force
+        Replace whatever else is there.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written, was read, or is not this tool's.
+    """
+    from reports.check_page import render_check
+    from reports.one_file import require_replaceable_file, signed, write_file
+
+    require_replaceable_file(Path(path), force=force, inputs=inputs)
+    write_file(Path(path), signed(render_check(results)))
+    return Path(path)
 
 
 def write_reports(

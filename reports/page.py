@@ -42,10 +42,10 @@ def render_page(results: AuditResults, first: PageOne, sections: Sequence[Sectio
     str
         A page that asks for nothing outside itself. Without scripts every table and sentence remains.
     """
-    loader, style = _asset("loader.js"), _asset("page.css")
+    loader, style = asset("loader.js"), asset("page.css")
     packed, library_hash = packed_library()
     return (
-        _environment()
+        environment()
         .get_template("page.html.j2")
         .render(
             results=results,
@@ -53,7 +53,7 @@ def render_page(results: AuditResults, first: PageOne, sections: Sequence[Sectio
             sections=sections,
             numbers={section.id: number for number, section in enumerate(sections, start=1)},
             edition=edition,
-            style=Markup(style.replace("EDITION_LINE", _css_text(edition))),
+            style=Markup(style.replace("EDITION_LINE", css_text(edition))),
             loader=Markup(loader),
             policy=content_policy(loader, library_hash),
             packed=Markup(packed),
@@ -90,13 +90,13 @@ def packed_library() -> tuple[str, str]:
     return base64.b64encode(gzip.compress(script, 9, mtime=0)).decode(), digest
 
 
-def _asset(name: str) -> str:
+def asset(name: str) -> str:
     """A text file that belongs to the page."""
     return files("reports").joinpath("templates", name).read_text(encoding="utf-8")
 
 
 @cache
-def _environment() -> Environment:
+def environment() -> Environment:
     """The template engine: everything escaped, nothing undefined."""
     made = Environment(
         loader=PackageLoader("reports"),
@@ -128,6 +128,6 @@ def _json(value: object) -> Markup:
     return Markup(text)
 
 
-def _css_text(text: str) -> str:
+def css_text(text: str) -> str:
     """Text fit for a string in a style sheet."""
     return "".join(letter for letter in text if letter.isalnum() or letter in " :,.-")

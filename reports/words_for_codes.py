@@ -129,7 +129,7 @@ _WORDS = {
     "removal_visits": "Visits for a removal",
     "contacts_placed_elsewhere": "Contacts, device placed elsewhere",
     # rows set aside
-    "blank": "Blank line",
+    "blank": "Nothing is written",
     "duplicate_row": "The same line twice",
     "not_a_date": "Date cannot be read",
     "unknown_code": "Code not understood",

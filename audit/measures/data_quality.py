@@ -5,37 +5,11 @@ from collections.abc import Collection
 import numpy as np
 import pandas as pd
 
+from audit.schema.applies import KINDS_OF_ROWS, NOT_WHERE, ONLY_IF_ANY, ONLY_WHERE
 from audit.schema.column import Column
 from audit.schema.indicators import INDICATORS
 from audit.schema.visits import VISITS
 from audit.statistics.summaries import with_proportions
-
-_ROWS = {
-    "insertion": ("insertion", "removal_and_replacement"),
-    "follow_up": ("follow_up", "unscheduled", "remote_contact"),
-    "removal": ("removal", "removal_and_replacement"),
-}
-# A blank in these says something only when the event happened.
-_CONDITIONAL = {
-    "failure_reason": ("insertion_outcome", ("failed", "stopped_on_request")),
-    "deferral_reason": ("insertion_outcome", ("deferred_not_started",)),
-    "onward_plan": ("insertion_outcome", ("failed", "stopped_on_request", "deferred_not_started")),
-    "bridging_method_given": ("insertion_outcome", ("failed", "stopped_on_request", "deferred_not_started")),
-    "ec_hours_since_upsi": ("indication", ("emergency_contraception",)),
-    "ec_basis": ("indication", ("emergency_contraception",)),
-    "ec_days_after_ovulation": ("indication", ("emergency_contraception",)),
-}
-_ONLY_IF_ANY = (
-    "completed_by_ref",
-    "supervisor_ref",
-    "event_date_reported",
-    "pregnancy_conception_est",
-    "device_status_at_conception",
-    "removal_reason_second",
-    "perforation_confirmed",
-    "dilation_max_mm",
-    "visit_ref",
-)
 
 
 def row_accounting(accounting: pd.DataFrame) -> pd.DataFrame:
@@ -58,9 +32,10 @@ def row_accounting(accounting: pd.DataFrame) -> pd.DataFrame:
 def field_completeness(visits: pd.DataFrame, *, by: str = "overall") -> pd.DataFrame:
     """How often each field was filled in, of the rows to which it applies.
 
-    Population: rows of the kinds a column belongs to; a failure reason applies to failures only, and so on.
-    A code ``unknown`` is not filled in. Columns this log does not have, and those that are blank unless
-    something happened, are left out.
+    Population: rows of the kinds a column belongs to; a failure reason applies to failures only, what is noted
+    during a procedure not to an insertion that was not begun, where the device is not to a call that nobody
+    answered (`audit.schema.applies` declares it). A code ``unknown`` is not filled in. Columns this log does not
+    have, and those that are blank unless something happened, are left out.
 
     Parameters
     ----------
@@ -75,28 +50,76 @@ def field_completeness(visits: pd.DataFrame, *, by: str = "overall") -> pd.DataF
         ``by, stratum, column, requirement, events`` (filled in), ``n, n_unknown, proportion`` and limits (0-1),
         ``method, caution``; in the order of the schema.
     """
-    rows = []
-    strata = _strata(visits, by)
-    for column in VISITS.columns:
-        if column.name not in visits or column.name in _ONLY_IF_ANY:
-            continue
-        applies = _applies(visits, column)
-        recorded = applies & _recorded(visits[column.name])
-        for stratum, own in strata.items():
-            rows.append(
-                {
-                    "by": by,
-                    "stratum": stratum,
-                    "column": column.name,
-                    "requirement": column.requirement,
-                    "events": int((recorded & own).sum()),
-                    "n": int((applies & own).sum()),
-                    "n_unknown": 0,
-                }
-            )
+    counts = _cells(visits, by)
     return with_proportions(
-        pd.DataFrame(rows, columns=["by", "stratum", "column", "requirement", "events", "n", "n_unknown"])
+        counts[counts["in_log"]].rename(columns={"recorded": "events"}).drop(columns=["in_log", "missing"])
     )
+
+
+def missingness(visits: pd.DataFrame, *, by: str = "overall") -> pd.DataFrame:
+    """How often each field is missing, of the rows to which it applies, with the fields this log does not have.
+
+    Population: as `field_completeness`. A field that the log does not have is not missing from rows; nothing is
+    known of it, so its rows stand under ``n_unknown`` and it has no proportion.
+
+    Parameters
+    ----------
+    visits
+        A standardised visit log.
+    by
+        ``overall``, ``site_ref``, or the calendar of the visits: ``month``, ``quarter`` or ``year``, every one
+        from the first visit to the last.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, column, requirement, in_log, events`` (missing: blank, unreadable or said to be unknown),
+        ``n`` (rows the field applies to; 0 where there is none), ``n_unknown`` (the same rows, for a field that
+        is not in the log), ``proportion`` and limits (0-1), ``method, caution``; in the order of the schema,
+        then of the strata. Without visits, only ``overall`` has rows.
+
+    Raises
+    ------
+    ValueError
+        `by` is none of these.
+
+    Examples
+    --------
+    >>> visits = pd.DataFrame({"visit_kind": ["insertion"] * 4, "site_ref": ["A", "A", "B", "B"],
+    ...     "age_years": [31.0, None, 28.0, 40.0]})
+    >>> table = missingness(visits, by="site_ref")
+    >>> table.loc[table["column"] == "age_years", ["stratum", "events", "n"]].values.tolist()
+    [['A', 1, 2], ['B', 0, 2]]
+    >>> table.loc[table["column"] == "pain_score", ["in_log", "n", "n_unknown"]].values.tolist()
+    [[False, 0, 2], [False, 0, 2]]
+    """
+    counts = _cells(visits, by)
+    return with_proportions(counts.rename(columns={"missing": "events"}).drop(columns=["recorded"]))
+
+
+def calendar_unit(visits: pd.DataFrame, *, most: int = 16) -> str:
+    """The finest part of the calendar of which the visits span no more than `most`: month, quarter or year.
+
+    Parameters
+    ----------
+    visits
+        A standardised visit log.
+    most
+        How many months or quarters may be shown, 1 or more.
+
+    Returns
+    -------
+    str
+        A value for `missingness`; ``year`` where even the quarters are too many, ``month`` without visits.
+
+    Examples
+    --------
+    >>> days = pd.DataFrame({"visit_date": pd.to_datetime(["2025-01-31", "2026-11-01"])})
+    >>> calendar_unit(days), calendar_unit(days, most=6)
+    ('quarter', 'year')
+    """
+    spans = {unit: len(_calendar(visits, unit)[0]) for unit in ("month", "quarter")}
+    return next((unit for unit, length in spans.items() if length <= most), "year")
 
 
 def core_completeness(fields: pd.DataFrame) -> pd.DataFrame:
@@ -213,14 +236,16 @@ def indicator_availability(columns: Collection[str]) -> pd.DataFrame:
 
 def _applies(visits: pd.DataFrame, column: Column) -> np.ndarray:
     """Whether a column belongs to each row."""
-    if column.rows == ("all",):
-        return np.ones(len(visits), dtype=bool)
-    kinds = {kind for part in column.rows for kind in _ROWS[part]}
-    applies: np.ndarray = visits["visit_kind"].isin(kinds).to_numpy()
-    if column.name in _CONDITIONAL:
-        deciding, codes = _CONDITIONAL[column.name]
+    applies = np.ones(len(visits), dtype=bool)
+    if column.rows != ("all",):
+        kinds = {kind for part in column.rows for kind in KINDS_OF_ROWS[part]}
+        applies = visits["visit_kind"].isin(kinds).to_numpy()
+    for deciding, codes in ONLY_WHERE.get(column.name, ()):
         if deciding in visits:
             applies = applies & visits[deciding].isin(codes).to_numpy()
+    for deciding, codes in NOT_WHERE.get(column.name, ()):
+        if deciding in visits:
+            applies = applies & ~visits[deciding].isin(codes).to_numpy()
     return applies
 
 
@@ -232,9 +257,58 @@ def _recorded(values: pd.Series) -> np.ndarray:
     return there
 
 
-def _strata(visits: pd.DataFrame, by: str) -> dict[str, np.ndarray]:
-    """The rows of each stratum."""
+_CALENDAR = {"month": "M", "quarter": "Q", "year": "Y"}
+
+
+def _cells(visits: pd.DataFrame, by: str) -> pd.DataFrame:
+    """Each column in each stratum: the rows it applies to, and how many are recorded and missing."""
+    names, places = _strata(visits, by)
+
+    def per_stratum(rows: np.ndarray) -> np.ndarray:
+        return np.bincount(places[rows], minlength=len(names))
+
+    parts, nowhere = [], np.zeros(len(visits), dtype=bool)
+    for column in VISITS.columns:
+        if column.name in ONLY_IF_ANY:
+            continue
+        applies, here = _applies(visits, column), column.name in visits
+        recorded = applies & _recorded(visits[column.name]) if here else nowhere
+        parts.append(
+            pd.DataFrame(
+                {
+                    "by": by,
+                    "stratum": np.array(names, dtype=object),
+                    "column": column.name,
+                    "requirement": column.requirement,
+                    "in_log": here,
+                    "recorded": per_stratum(recorded),
+                    "missing": per_stratum(applies & ~recorded if here else nowhere),
+                    "n": per_stratum(applies if here else nowhere),
+                    "n_unknown": per_stratum(nowhere if here else applies),
+                }
+            )
+        )
+    return pd.concat(parts, ignore_index=True)
+
+
+def _strata(visits: pd.DataFrame, by: str) -> tuple[list[str], np.ndarray]:
+    """The strata in order, and the place among them of each row's own."""
     if by == "overall":
-        return {"overall": np.ones(len(visits), dtype=bool)}
-    named = visits[by].astype(object).fillna("not recorded").astype(str).to_numpy()
-    return {str(name): named == name for name in sorted(set(named))}
+        return ["overall"], np.zeros(len(visits), dtype=np.int64)
+    if by in _CALENDAR:
+        return _calendar(visits, by)
+    if by != "site_ref":
+        raise ValueError(f"by must be overall, site_ref, month, quarter or year, got {by!r}")
+    places, names = pd.factorize(
+        visits[by].astype(object).fillna("not recorded").astype(str).to_numpy(), sort=True
+    )
+    return [str(name) for name in names], places
+
+
+def _calendar(visits: pd.DataFrame, unit: str) -> tuple[list[str], np.ndarray]:
+    """Every month, quarter or year from the first visit to the last, and the place of each row's own."""
+    if not len(visits):
+        return [], np.zeros(0, dtype=np.int64)
+    days = visits["visit_date"].dt.to_period(_CALENDAR[unit])
+    spanned = pd.period_range(days.min(), days.max(), freq=_CALENDAR[unit])
+    return [str(period) for period in spanned], spanned.get_indexer(pd.PeriodIndex(days))

@@ -12,8 +12,9 @@ from audit.statistics.arguments import FloatArray, counts_within, require_choice
 from audit.statistics.root_search import crossing
 
 METHODS = ("maximum_likelihood", "moments")
-# Prior observations beyond this many leave nothing to tell the model from one proportion for all.
-LOG_MOST = 16.0
+# The log of the prior observations beyond which nothing is left to tell the model from one proportion for all.
+LOG_MOST = 14.0
+LEAST_GAIN = 1e-6
 FEW_UNITS = 10
 NOTHING = "Nothing observed."
 NO_SPREAD = "The units differ no more than by chance: each is given the proportion of all."
@@ -65,15 +66,14 @@ def beta_binomial(events: ArrayLike, n: ArrayLike, *, method: str = "maximum_lik
 
     Notes
     -----
-    The likelihood is highest at a correlation of 0 when Tarone's score for overdispersion is not positive;
-    otherwise the correlation is where the score, profiled over the mean, passes 0. The binomial coefficients
-    are part of the log likelihood.
+    All peaks of the likelihood profiled over the mean are found, and the highest is taken if it is higher than at
+    a correlation of 0 (and, where each unit has the event always or never, of 1). The binomial coefficients are
+    part of the log likelihood.
 
     References
     ----------
     Skellam JG. J R Stat Soc B 1948;10:257-261. Kleinman JC. Proportions with extraneous variance. J Am Stat
-    Assoc 1973;68:46-54. Tarone RE. Testing the goodness of fit of the binomial distribution. Biometrika
-    1979;66:585-590.
+    Assoc 1973;68:46-54.
 
     Examples
     --------
@@ -89,16 +89,37 @@ def beta_binomial(events: ArrayLike, n: ArrayLike, *, method: str = "maximum_lik
     if not x.size:
         return BetaBinomial(np.nan, np.nan, np.nan, np.nan, np.nan, 0, method, NOTHING)
     pooled = float(x.sum() / total.sum())
-    if _overdispersion_score(x, total, pooled) <= 0:
+    if pooled in (0.0, 1.0):
         return _fit(x, total, pooled, np.inf, method)
-    if ((x == 0) | (x == total)).all():
-        return _fit(x, total, float((x == total).mean()), 0.0, method)
     if method == "moments":
         return _fit(x, total, pooled, _size_by_moments(x, total, pooled), method)
-    log_size = np.array(-LOG_MOST)
-    log_size = crossing(lambda log: -_size_score(x, total, float(np.exp(log))), log_size, -log_size, steps=45)
-    size = float(np.exp(log_size)) if log_size < LOG_MOST - 1 else np.inf
-    return _fit(x, total, _mean_given(x, total, size) if size < np.inf else pooled, size, method)
+    return _most_likely(x, total, pooled)
+
+
+def _most_likely(x: FloatArray, n: FloatArray, pooled: float) -> BetaBinomial:
+    """Return the best of the models at the edges and at the peaks of the profile likelihood between them."""
+    fits = [_fit(x, n, pooled, np.inf, METHODS[0])]
+    if ((x == 0) | (x == n)).all():
+        fits.append(_fit(x, n, float((x == n).mean()), 0.0, METHODS[0]))
+    sizes = np.exp(_peaks(x, n))
+    means = _best_means(x, n, sizes)
+    fits.extend(
+        _fit(x, n, float(mean), float(size), METHODS[0]) for mean, size in zip(means, sizes, strict=True)
+    )
+    best = max(fits, key=lambda fit: fit.log_likelihood)
+    # A gain that is all rounding is no reason to believe in a spread.
+    return best if best.log_likelihood > fits[0].log_likelihood + LEAST_GAIN else fits[0]
+
+
+def _peaks(x: FloatArray, n: FloatArray) -> FloatArray:
+    """Return the logs of the prior observations at which the profile likelihood has a peak.
+
+    Units of very different size can give more than one, so a single search from either end will not do.
+    """
+    grid = np.linspace(-LOG_MOST, LOG_MOST, 65)
+    rising = _size_scores(x, n, np.exp(grid)) > 0
+    tops = np.flatnonzero(rising[:-1] & ~rising[1:])
+    return crossing(lambda log: -_size_scores(x, n, np.exp(log)), grid[tops], grid[tops + 1], steps=40)
 
 
 def _fit(x: FloatArray, n: FloatArray, mean: float, size: float, method: str) -> BetaBinomial:
@@ -111,14 +132,6 @@ def _fit(x: FloatArray, n: FloatArray, mean: float, size: float, method: str) ->
     return BetaBinomial(mean, correlation, events, size, likelihood, x.size, method, caution)
 
 
-def _overdispersion_score(x: FloatArray, n: FloatArray, mean: float) -> float:
-    """Return the slope of the log likelihood in the correlation at 0; positive if units differ too much."""
-    if mean in (0.0, 1.0):
-        return 0.0
-    pairs = x * (x - 1) / mean + (n - x) * (n - x - 1) / (1 - mean) - n * (n - 1)
-    return float(pairs.sum()) / 2
-
-
 def _size_by_moments(x: FloatArray, n: FloatArray, mean: float) -> float:
     """Return the prior observations at which the weighted spread is the one seen."""
     spread, within = float((n * (x / n - mean) ** 2).sum()), mean * (1 - mean) * (x.size - 1)
@@ -127,28 +140,31 @@ def _size_by_moments(x: FloatArray, n: FloatArray, mean: float) -> float:
     return float(1 / min(correlation, 1.0) - 1) if correlation > 0 else np.inf
 
 
-def _digamma_steps(start: FloatArray | float, steps: FloatArray) -> FloatArray:
+def _digamma_steps(start: FloatArray, steps: FloatArray) -> FloatArray:
     """Return 1 / start + 1 / (start + 1) + ..., as many terms as steps says."""
     difference: FloatArray = special.digamma(start + steps) - special.digamma(start)
     return difference
 
 
-def _mean_given(x: FloatArray, n: FloatArray, size: float) -> float:
-    """Return the mean at which the likelihood with this many prior observations is highest."""
+def _best_means(x: FloatArray, n: FloatArray, sizes: FloatArray) -> FloatArray:
+    """Return the mean at which the likelihood is highest, for each number of prior observations."""
 
-    def falling(mean: FloatArray) -> FloatArray:
-        events, others = mean * size, (1 - mean) * size
-        return np.asarray((_digamma_steps(others, n - x) - _digamma_steps(events, x)).sum())
+    def falling(means: FloatArray) -> FloatArray:
+        events, others = (means * sizes)[:, np.newaxis], ((1 - means) * sizes)[:, np.newaxis]
+        slope: FloatArray = (_digamma_steps(others, n - x) - _digamma_steps(events, x)).sum(axis=1)
+        return slope
 
-    edge = np.array(1e-12)
-    return float(crossing(falling, edge, 1 - edge, steps=40))
+    edge = np.full(sizes.shape, 1e-12)
+    return crossing(falling, edge, 1 - edge, steps=40)
 
 
-def _size_score(x: FloatArray, n: FloatArray, size: float) -> FloatArray:
-    """Return the slope of the log likelihood in the prior observations, at the best mean for them."""
-    mean = _mean_given(x, n, size)
-    gain = mean * _digamma_steps(mean * size, x) + (1 - mean) * _digamma_steps((1 - mean) * size, n - x)
-    return np.asarray((gain - _digamma_steps(size, n)).sum())
+def _size_scores(x: FloatArray, n: FloatArray, sizes: FloatArray) -> FloatArray:
+    """Return the slopes of the log likelihood in the prior observations, at the best mean for each."""
+    means = _best_means(x, n, sizes)[:, np.newaxis]
+    events, others = means * sizes[:, np.newaxis], (1 - means) * sizes[:, np.newaxis]
+    gain = means * _digamma_steps(events, x) + (1 - means) * _digamma_steps(others, n - x)
+    slope: FloatArray = (gain - _digamma_steps(events + others, n)).sum(axis=1)
+    return slope
 
 
 def _log_likelihood(x: FloatArray, n: FloatArray, mean: float, size: float) -> float:

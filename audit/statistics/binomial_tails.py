@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from functools import reduce
-
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
 from audit.statistics.arguments import FloatArray, counts, counts_within, proportions, require_choice
 
+NEGLIGIBLE = 1e-60
 TAILS = ("upper", "lower")
 # The ways in which an exact test is made two-sided.
 TWO_SIDED = ("minimum_likelihood", "doubled", "mid_p")
@@ -120,9 +119,22 @@ def standardised_tail(observed: int, n: ArrayLike, expected_proportions: ArrayLi
         found = f"{totals.size} and {expected.size}"
         raise ValueError(f"n and expected_proportions must have one value per stratum, got {found}")
     seen, _ = counts_within(observed, totals.sum(), names=("observed", "sum of n"))
-    distribution = reduce(np.convolve, map(binomial_distribution, totals, expected), np.ones(1))
-    part = distribution[int(seen) :] if tail == "upper" else distribution[: int(seen) + 1]
+    first, distribution = _distribution_of_total(totals, expected)
+    place = int(seen) - first
+    part = distribution[max(place, 0) :] if tail == "upper" else distribution[: max(place + 1, 0)]
     return float(min(part.sum(), 1.0))
+
+
+def _distribution_of_total(totals: FloatArray, expected: FloatArray) -> tuple[int, FloatArray]:
+    """Return the least total worth a term and the probabilities of it and those that follow."""
+    first, together = 0, np.ones(1)
+    for n, proportion in zip(totals, expected, strict=True):
+        one = binomial_distribution(n, proportion)
+        # Terms too small ever to be seen in a sum: with many observations nearly all of them are.
+        kept = np.flatnonzero(one > NEGLIGIBLE)
+        together = np.convolve(together, one[kept[0] : kept[-1] + 1])
+        first += int(kept[0])
+    return first, together
 
 
 def binomial_distribution(n: float, proportion: float) -> FloatArray:

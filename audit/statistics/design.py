@@ -8,12 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from audit.statistics.arguments import FloatArray
+from audit.statistics.arguments import FloatArray, IntArray
 from audit.statistics.risk_sets import BoolArray
 
 INTERCEPT = "intercept"
 # Share of a column's spread that the columns before it must leave unexplained.
 TOLERANCE = 1e-9
+NOTHING = 1e-12
 
 
 @dataclass(frozen=True)
@@ -63,9 +64,13 @@ def to_original_scale(design: Design) -> FloatArray:
 
 
 def independent(products: FloatArray) -> BoolArray:
-    """Return for each column whether the columns before it leave some of it, from the matrix of products."""
-    spread = np.sqrt(np.diag(products))
-    scaled = products / np.outer(np.where(spread > 0, spread, 1.0), np.where(spread > 0, spread, 1.0))
+    """Return for each column whether the columns before it leave some of it, from the matrix of mean products.
+
+    The columns are standardised, so that a mean square far below 1 is rounding.
+    """
+    square = np.diag(products)
+    spread = np.sqrt(np.where(square > NOTHING, square, np.inf))
+    scaled = products / np.outer(spread, spread)
     kept = np.zeros(spread.size, dtype=np.bool_)
     for place in range(spread.size):
         own = np.flatnonzero(kept)
@@ -81,6 +86,17 @@ def caution_about(design: Design) -> str:
     if not dropped or not design.kept.size:
         return ""
     return f"Not estimated, being constant or told by the terms before: {', '.join(dropped)}."
+
+
+def distinct_rows(columns: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Return each row's place among the distinct rows, and these."""
+    code = np.zeros(len(columns), dtype=np.int64)
+    for column in columns.T:
+        own, levels = pd.factorize(column)
+        # Coded anew after each column, so that the product of the numbers of levels cannot overflow.
+        code = pd.factorize(code * max(len(levels), 1) + own)[0].astype(np.int64)
+    first = np.unique(code, return_index=True)[1]
+    return code, columns[first]
 
 
 def _terms(columns: pd.DataFrame, intercept: bool) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,12 +24,14 @@ from audit.statistics.estimates import SignificanceTest
 from audit.statistics.logistic_likelihood import (
     LogisticFit,
     Outcomes,
+    by_pattern,
     intercept_for,
     likelihood,
     numbers_of,
     of_somebody,
 )
 from audit.statistics.newton import Maximum, Point, maximise
+from audit.statistics.profiles import straight_root
 
 METHOD = "Firth's penalised logistic regression, profile {:g}% limits, penalised likelihood-ratio p-values"
 
@@ -46,6 +48,7 @@ class _Profile:
     column: int
     scale: float
     best: Maximum
+    tangent: FloatArray
 
 
 def firth_regression(
@@ -99,8 +102,8 @@ def firth_regression(
     """
     require_between_0_and_1("confidence", confidence)
     given = numbers_of(columns, events, n)
-    design = design_of(columns, given.n, intercept=True)
-    return penalised_fit(design, of_somebody(given), confidence=confidence)
+    design, outcomes = by_pattern(design_of(columns, given.n, intercept=True), of_somebody(given))
+    return penalised_fit(design, outcomes, confidence=confidence)
 
 
 def penalised_fit(design: Design, outcomes: Outcomes, *, confidence: float, reason: str = "") -> LogisticFit:
@@ -201,57 +204,45 @@ def _with_profiles(
         for name, side in (("ci_lower", -1.0), ("ci_upper", 1.0)):
             limit = _limit(profile, side, quantile, reach) / profile.scale
             table.loc[row, name] = exponential(np.array(limit))
-        fall = 2 * (profile.best.point.value - _at(profile, 0.0).point.value)
-        table.loc[row, "p_value"] = special.chdtrc(1, max(fall, 0.0))
+        table.loc[row, "p_value"] = special.chdtrc(1, _fall(profile, 0.0))
     return table
 
 
 def _profile(design: Design, outcomes: Outcomes, best: Maximum, column: int) -> _Profile:
     """Return the likelihood in which one term's coefficient is a parameter by itself."""
     scale = design.scale[design.kept]
-    if column:
-        return _Profile(outcomes, design.values, column, float(scale[column]), best)
-    # The intercept of centred columns is not that of the columns given, so these are centred back.
-    values = design.values.copy()
-    values[:, 1:] += design.centre[design.kept][1:] / scale[1:]
-    return _Profile(outcomes, values, 0, 1.0, _maximise(outcomes, values, {}))
+    values, own = design.values, best
+    if column == 0:
+        # The intercept of centred columns is not that of the columns given, so these are centred back.
+        values = design.values.copy()
+        values[:, 1:] += design.centre[design.kept][1:] / scale[1:]
+        own = _maximise(outcomes, values, {})
+    others = np.delete(np.arange(scale.size), column)
+    information = own.point.information
+    tangent = -np.linalg.solve(information[np.ix_(others, others)], information[others, column])
+    return _Profile(outcomes, values, column, float(scale[column]), own, tangent)
 
 
-def _at(profile: _Profile, place: float, start: FloatArray | None = None) -> Maximum:
-    """Return the maximum over the other terms with the one looked at fixed."""
-    first = np.delete(profile.best.parameters, profile.column) if start is None else start
-    # The value is flat at its maximum, so that its error is the square of this.
-    return _maximise(profile.outcomes, profile.values, {profile.column: place}, first, precision=1e-7)
+def _fall(profile: _Profile, place: float) -> float:
+    """Return twice the fall of the profile log-likelihood from its maximum to a value of the one term."""
+    top = profile.best.parameters
+    # Where the other terms go when this one moves is known to first order.
+    first = np.delete(top, profile.column) + profile.tangent * (place - top[profile.column])
+    # The value is flat at its maximum, so that its error is the square of this precision.
+    there = _maximise(profile.outcomes, profile.values, {profile.column: place}, first, precision=1e-6)
+    return max(2 * (profile.best.point.value - there.point.value), 0.0)
 
 
 def _limit(profile: _Profile, side: float, quantile: float, reach: float) -> float:
-    """Return where the signed root of twice the fall reaches the quantile on one side."""
+    """Return where the root of twice the fall reaches the quantile on one side."""
     centre = float(profile.best.parameters[profile.column])
 
     def excess(distance: float) -> float:
-        fall = 2 * (profile.best.point.value - _at(profile, centre + side * distance).point.value)
-        return float(np.sqrt(max(fall, 0.0))) - quantile
+        return float(np.sqrt(_fall(profile, centre + side * distance))) - quantile
 
-    far = reach
+    near, far = (0.0, -quantile), (reach, excess(reach))
     for _ in range(60):
-        if excess(far) > 0:
-            return centre + side * _root(excess, far)
-        far *= 2
+        if far[1] > 0:
+            return centre + side * straight_root(excess, near, far)
+        near, far = far, (2 * far[0], excess(2 * far[0]))
     return side * np.inf
-
-
-def _root(rising: Callable[[float], float], far: float) -> float:
-    """Return the root of a nearly straight rising function between 0 and far (Illinois rule)."""
-    low, high, at_low, at_high, last = 0.0, far, rising(0.0), rising(far), 0
-    middle = far
-    for _ in range(60):
-        middle = high - at_high * (high - low) / (at_high - at_low)
-        at_middle = rising(middle)
-        if abs(at_middle) < 1e-10:
-            break
-        # An end kept twice counts half, or the line would creep up to the root from one side.
-        if at_middle > 0:
-            high, at_high, at_low, last = middle, at_middle, at_low / (2 if last > 0 else 1), 1
-        else:
-            low, at_low, at_high, last = middle, at_middle, at_high / (2 if last < 0 else 1), -1
-    return middle

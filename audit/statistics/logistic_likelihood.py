@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -10,9 +10,10 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from audit.statistics.arguments import FloatArray, counts_within
-from audit.statistics.design import require_equal_lengths
+from audit.statistics.design import Design, distinct_rows, require_equal_lengths
 from audit.statistics.estimates import SignificanceTest
-from audit.statistics.newton import Point, maximise
+from audit.statistics.newton import Point
+from audit.statistics.root_search import crossing
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,16 @@ def of_somebody(outcomes: Outcomes) -> Outcomes:
     return Outcomes(outcomes.events[outcomes.n > 0], outcomes.n[outcomes.n > 0])
 
 
+def by_pattern(design: Design, outcomes: Outcomes) -> tuple[Design, Outcomes]:
+    """Return the design and outcomes with equal rows added up, which changes nothing but the work."""
+    pattern, values = distinct_rows(design.values)
+    events, n = (
+        np.bincount(pattern, weights=own, minlength=len(values)).astype(np.float64)
+        for own in (outcomes.events, outcomes.n)
+    )
+    return replace(design, values=values), Outcomes(events, n)
+
+
 def likelihood(outcomes: Outcomes, values: FloatArray, predictor: FloatArray) -> Point:
     """Return the log-likelihood, its slope and information at a linear predictor."""
     events, others = outcomes.events, outcomes.n - outcomes.events
@@ -88,7 +99,10 @@ def intercept_for(outcomes: Outcomes, offset: FloatArray) -> float:
         return np.nan
     if events in (0, n):
         return -np.inf if events == 0 else np.inf
-    ones = np.ones((outcomes.n.size, 1))
-    start = np.array([special.logit(events / n) - np.average(offset, weights=outcomes.n)])
-    found = maximise(lambda beta: likelihood(outcomes, ones, offset + beta[0]), start, ones)
-    return float(found.parameters[0])
+    level = special.logit(events / n)
+
+    def surplus(intercept: FloatArray) -> FloatArray:
+        return np.asarray(outcomes.n @ special.expit(offset + intercept) - events)
+
+    # Between the intercepts that would do if everybody had the largest, or the smallest, offset.
+    return float(crossing(surplus, level - offset.max(), level - offset.min()))

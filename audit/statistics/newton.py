@@ -9,7 +9,7 @@ import numpy as np
 
 from audit.statistics.arguments import FloatArray
 
-MOST_STEPS = 200
+MOST_STEPS = 100
 MOST_HALVINGS = 40
 # All distances are changes of the linear predictor.
 SMALL_MOVE = 1e-10

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
 
 from audit.statistics.arguments import FloatArray, IntArray
-from audit.statistics.risk_sets import Spells
+from audit.statistics.design import distinct_rows
+from audit.statistics.risk_sets import BoolArray, Spells
 
 # Cells of a table of times by patterns that is kept whole: 40 MB.
 LARGEST_TABLE = 5_000_000
@@ -42,7 +42,7 @@ class RiskPatterns:
 
 def risk_patterns(observed: Spells, columns: FloatArray) -> RiskPatterns:
     """Return the counts of checked spells whose event is ending 1 and whose covariates are rows of columns."""
-    pattern, patterns = _distinct_rows(columns)
+    pattern, patterns = distinct_rows(columns)
     happened = observed.endings == 1
     times = np.unique(observed.exit[happened])
     late = observed.entry > 0
@@ -59,6 +59,11 @@ def risk_patterns(observed: Spells, columns: FloatArray) -> RiskPatterns:
     return RiskPatterns(patterns, deaths, events, leaving, entering, at_risk)
 
 
+def of_columns(sets: RiskPatterns, kept: BoolArray) -> RiskPatterns:
+    """Return the counts with some columns of the patterns left out."""
+    return replace(sets, patterns=sets.patterns[:, kept])
+
+
 def sums_at_risk(sets: RiskPatterns, values: FloatArray) -> FloatArray:
     """Return at each event time the sum over those at risk of the values of their patterns."""
     if sets.at_risk is not None:
@@ -72,17 +77,6 @@ def sums_at_risk(sets: RiskPatterns, values: FloatArray) -> FloatArray:
 def sums_of_events(sets: RiskPatterns, values: FloatArray) -> FloatArray:
     """Return at each event time the sum over its events of the values of their patterns."""
     return _summed(sets.events, values, sets.deaths.size)
-
-
-def _distinct_rows(columns: FloatArray) -> tuple[IntArray, FloatArray]:
-    """Return each row's place among the distinct rows, and these."""
-    code = np.zeros(len(columns), dtype=np.int64)
-    for column in columns.T:
-        own, levels = pd.factorize(column)
-        # Coded anew after each column, so that the product of the numbers of levels cannot overflow.
-        code = pd.factorize(code * max(len(levels), 1) + own)[0].astype(np.int64)
-    first = np.unique(code, return_index=True)[1]
-    return code, columns[first]
 
 
 def _places(time: IntArray, pattern: IntArray, n: IntArray) -> Places:

@@ -3,7 +3,9 @@
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, one, rows
+from reports.sections.missing import site_map
 from reports.sections.parts import files_read
+from reports.sections.places import asked
 from reports.sections.section import Block, Caution, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, plain, proportion_columns
 from reports.words_for_codes import spoken, stratum, word
@@ -20,6 +22,7 @@ def data_quality_section(results: AuditResults) -> Section:
         *_rows(results),
         *_findings(results),
         *_completeness(results),
+        *site_map(results),
         *_available(results),
         *_flow(results),
     ]
@@ -97,7 +100,7 @@ def _findings(results: AuditResults) -> list[Block]:
             Column("Kind", lambda row: _KINDS.get(str(row["severity"]), word(row["severity"])), "short"),
             Column("Field", lambda row: column_heading(row["column"]), "text"),
             Column("Rows", number("n")),
-            Column("What it means, in one example", lambda row: spoken(row["message"]), "text"),
+            Column("What it means, in one example", lambda row: asked(row["message"]), "text"),
         ],
         found,
     )

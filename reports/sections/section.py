@@ -5,6 +5,7 @@ from typing import Literal
 
 from markupsafe import Markup
 
+from reports.figures.missingness import ShadedMap
 from reports.figures.theme import Figure
 
 
@@ -67,6 +68,14 @@ class FigureBlock:
 
 
 @dataclass(frozen=True)
+class MapBlock:
+    """A map of shaded cells with its counts."""
+
+    map: ShadedMap
+    kind: Literal["map"] = "map"
+
+
+@dataclass(frozen=True)
 class Terms:
     """Terms with what they mean; folded under a summary where one is given."""
 
@@ -75,7 +84,7 @@ class Terms:
     kind: Literal["terms"] = "terms"
 
 
-Block = Paragraph | Caution | Subheading | Items | TableBlock | Folded | FigureBlock | Terms
+Block = Paragraph | Caution | Subheading | Items | TableBlock | Folded | FigureBlock | MapBlock | Terms
 
 
 @dataclass(frozen=True)

@@ -113,6 +113,16 @@ def test_without_entry_times_the_tiny_incidences_are_those_of_survfit():
     )
 
 
+def test_the_other_packages_variance_of_a_first_event_is_that_of_n_minus_one():
+    # cmprsk's variance of the first cause at the four times, ignoring entry: Gray's estimate, not ours.
+    gray = [0.01, 0.0179012345679, 0.026598079561, 0.0404450541076]
+    own = incidence_at_times(tiny_curves(entry=False), EVENT_TIMES)
+    ratio = np.array(gray) / np.square(own.loc[own["cause"] == 1, "standard_error"])
+    # One of ten: F (1 - F) / (n - 1) against F (1 - F) / n.
+    assert ratio.iloc[0] == pytest.approx(10 / 9)
+    assert ratio.between(1, 1.3).all()
+
+
 def weighted_incidence(weights, *, until):
     """A slow Aalen-Johansen with any weights, independent of the package."""
     survival, incidence = 1.0, 0.0

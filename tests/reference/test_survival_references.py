@@ -283,3 +283,11 @@ def test_the_error_of_colletts_cumulative_hazard_is_that_of_r():
     assert row(curve, 10)["standard_error"] == pytest.approx(0.0555555555556, rel=1e-9)
     assert row(curve, 107)["standard_error"] == pytest.approx(0.48509228046, rel=1e-9)
     assert np.exp(-row(curve, 107)["cumulative_hazard"]) == pytest.approx(0.286408611765, rel=1e-9)
+
+
+def test_colletts_plain_limits_at_the_ends_are_held_between_0_and_1():
+    # The book's table of linear limits: .839 to 1.000 at 10 weeks, .000 to .522 at 107 (from memory, reproduced).
+    curve = collett_curve("plain")
+    for time, printed in ((10, (0.839, 1.0)), (107, (0.0, 0.522))):
+        found = row(curve, time)
+        assert (round(found["ci_lower"], 3), round(found["ci_upper"], 3)) == printed

@@ -1,7 +1,10 @@
 """Results to print: the invented service's whole audit once, and small ones made by hand."""
 
-from collections.abc import Callable, Mapping
+import os
+import shutil
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+from typing import Any
 
 import pandas as pd
 import pytest
@@ -13,6 +16,15 @@ from audit.settings import AuditSettings, read_settings
 from synthetic_data.demo import DEMO_PERIOD, write_demo
 
 MakeResults = Callable[..., AuditResults]
+_PLACES = ("chromium", "chromium-browser", "google-chrome", "chrome")
+_OFFLINE = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
 NASTY = "</script><script>window.hacked=1</script><img src=x onerror=hacked()>{{7*7}}{0}%{x}\"'&"
 
 
@@ -70,3 +82,19 @@ def hostile_results(demo_results: AuditResults) -> AuditResults:
 
     tables = {name: poison(table) for name, table in demo_results.tables.items()}
     return replace(demo_results, service=NASTY, tables=tables)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """A Chromium; where there is none, a failure in continuous integration and a skip elsewhere."""
+    from playwright.sync_api import sync_playwright
+
+    found = next((path for name in _PLACES if (path := shutil.which(name))), None)
+    if found is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail("no Chromium: these tests must run in continuous integration")
+        pytest.skip("no Chromium on this machine")
+    with sync_playwright() as tool:
+        opened = tool.chromium.launch(executable_path=found, args=_OFFLINE)
+        yield opened
+        opened.close()

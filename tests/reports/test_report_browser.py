@@ -1,9 +1,6 @@
 """The page in a real browser: opened from a file, without a network."""
 
-import os
-import shutil
 import struct
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,32 +11,6 @@ from audit.records import AuditResults
 from reports.editions import render_internal
 
 pytestmark = pytest.mark.browser
-
-_PLACES = ("chromium", "chromium-browser", "google-chrome", "chrome")
-_OFFLINE = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """A Chromium; where there is none, a failure in continuous integration and a skip elsewhere."""
-    from playwright.sync_api import sync_playwright
-
-    found = next((path for name in _PLACES if (path := shutil.which(name))), None)
-    if found is None:
-        if os.environ.get("CI") == "true":
-            pytest.fail("no Chromium: these tests must run in continuous integration")
-        pytest.skip("no Chromium on this machine")
-    with sync_playwright() as tool:
-        opened = tool.chromium.launch(executable_path=found, args=_OFFLINE)
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="module")

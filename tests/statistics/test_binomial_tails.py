@@ -195,3 +195,12 @@ def test_what_can_be_detected_keeps_the_shape_of_the_sizes():
     found = smallest_detectable_proportion([1, 50, 5000], 0.05, tail_probability=0.001)
     assert np.isnan(found[0])
     assert found[1] > found[2] > 0.05
+
+
+@pytest.mark.parametrize(("observed", "tail"), [(4100, "upper"), (3900, "lower"), (4500, "upper")])
+def test_a_total_of_many_observations_has_the_tail_of_one_binomial(observed: int, tail: str) -> None:
+    # Strata with one proportion add up to one binomial; most of their terms are left out.
+    found = standardised_tail(observed, [50_000, 30_000], [0.05, 0.05], tail=tail)
+    whole = stats.binom(80_000, 0.05)
+    expected = whole.sf(observed - 1) if tail == "upper" else whole.cdf(observed)
+    assert found == pytest.approx(expected, rel=1e-9)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from statsmodels.duration.survfunc import CumIncidenceRight
 
 from audit.statistics.competing import COLUMNS, cumulative_incidence, incidence_at_times
-from audit.statistics.survival import kaplan_meier
+from audit.statistics.survival import GAP, kaplan_meier
 
 spell = st.integers(0, 8).flatmap(
     lambda exit: st.tuples(
@@ -210,6 +210,7 @@ def test_curves_are_undefined_after_a_gap():
     assert by_cause(curves)[1].tolist() == pytest.approx([0, 0.5, np.nan, np.nan], nan_ok=True)
     assert by_cause(curves, "survival")[2].isna().tolist() == [False, False, True, True]
     assert by_cause(curves, "ci_upper")[2].isna().tolist() == [False, False, True, True]
+    assert by_cause(curves, "caution")[1].tolist() == ["", "", GAP, GAP]
 
 
 def test_nobody_or_no_cause_gives_an_empty_frame_with_all_columns():

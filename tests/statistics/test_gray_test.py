@@ -101,6 +101,8 @@ def test_two_copies_of_one_group_do_not_differ():
         ([], [], []),
         # b is gone before a's only event.
         ([5, 2], [1, 0], ["a", "b"]),
+        # So tied that the correction for ties makes the variance negative.
+        ([1, 3, 3, 3], [1, 1, 1, 1], ["a", "a", "b", "b"]),
         # All of a have the event at once; the joint incidence comes to 1 while b's last is still to come.
         ([1, 1, 1, 1, 2, 3, 4, 5], [1] * 8, ["a"] * 4 + ["b"] * 4),
     ],

@@ -9,7 +9,7 @@ from lifelines import KaplanMeierFitter
 from scipy import stats
 from statsmodels.duration.survfunc import SurvfuncRight
 
-from audit.statistics.survival import COLUMNS, TRANSFORMS, kaplan_meier
+from audit.statistics.survival import COLUMNS, GAP, TRANSFORMS, kaplan_meier
 
 # time, event, entry, weight: few distinct times, so that nearly everything is tied.
 spell = st.integers(0, 8).flatmap(
@@ -101,6 +101,7 @@ def test_a_curve_is_undefined_after_a_gap_and_never_zero(durations, endings, ent
     assert curve["survival"].tolist() == pytest.approx(survival, nan_ok=True)
     undefined = curve["survival"].isna()
     assert curve.loc[undefined, ["standard_error", "ci_lower", "ci_upper"]].isna().all(axis=None)
+    assert curve["caution"].tolist() == [GAP if nothing else "" for nothing in undefined]
 
 
 def test_the_row_at_the_end_of_a_gap_has_nobody_at_risk():
