@@ -93,7 +93,8 @@ def _drawing(top: float, floor: int) -> Callable[[Row], str]:
             (_NAN, _NAN, _NAN) if _not_drawn(row, floor) else (row["own"], row["own_lower"], row["own_upper"])
         )
         mark = Mark(value, lower, upper, band, _stands_out(row))
-        return interval_mark(mark, (0.0, top), f"Ours {words.own(row)}; published {words.published(row)}")
+        # The figures stand in the cells beside it.
+        return interval_mark(mark, (0.0, top), "Both figures, drawn")
 
     return drawn
 

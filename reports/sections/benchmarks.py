@@ -205,9 +205,8 @@ def _without(found: list[Row]) -> list[Block]:
 
 
 def _papers(group: list[Row]) -> str:
-    """The papers of some figures, once each, with the mark by which they are found."""
-    once = {str(row["citation"]): row for row in group}
-    return "; ".join(f"{short_citation(row)} ({identifier(row)})" for row in once.values())
+    """The papers of some figures, once each."""
+    return "; ".join(dict.fromkeys(short_citation(row) for row in group))
 
 
 def _sources(found: list[Row]) -> list[Block]:
