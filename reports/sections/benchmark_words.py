@@ -145,8 +145,11 @@ def difference(row: Row) -> str:
     """Ours less theirs, in points or per 100 woman-years; empty without limits."""
     if not is_known(row["difference_lower"]):
         return ""
-    value, lower, upper = (row[name] for name in ("difference", "difference_lower", "difference_upper"))
-    return f"{_signed(row, value)}{points(row)} ({_signed(row, lower)} to {_signed(row, upper)})"
+    found = [float(row[name]) for name in ("difference", "difference_lower", "difference_upper")]
+    per, _ = unit(row)
+    places = 2 if per == 100 and max(abs(value) for value in found) < 0.01 else 1
+    value, lower, upper = (_signed(per * number, places) for number in found)
+    return f"{value}{points(row)} ({lower} to {upper})"
 
 
 def points(row: Row) -> str:
@@ -155,10 +158,8 @@ def points(row: Row) -> str:
     return " points" if behind == "%" else behind
 
 
-def _signed(row: Row, value: float) -> str:
-    """A difference in the unit of the figures, with its sign."""
-    per, _ = unit(row)
-    places = 2 if per == 100 and abs(value) < 0.01 else 1
-    text = f"{per * value:+.{places}f}"
+def _signed(value: float, places: int) -> str:
+    """A difference with its sign."""
+    text = f"{value:+.{places}f}"
     # A minus before nothing but zeros says nothing.
     return text.replace("-", "−") if float(text) else f"{0:.{places}f}"

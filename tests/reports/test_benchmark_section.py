@@ -173,7 +173,7 @@ def test_a_figure_is_printed_in_the_unit_the_trade_uses(
 def test_a_difference_carries_its_sign_and_its_unit() -> None:
     row = {"measure": "proportion", "outcome": "failed_insertion", "difference": -0.023}
     row |= {"difference_lower": -0.041, "difference_upper": 0.004}
-    assert benchmark_words.difference(row) == "−2.3 points (−4.1 to +0.40)"
+    assert benchmark_words.difference(row) == "−2.3 points (−4.1 to +0.4)"
     perforation = {**row, "outcome": "perforation", "difference": 0.0, "difference_lower": -0.001}
     assert benchmark_words.difference(perforation) == "0.0 per 1,000 (−1.0 to +4.0)"
     assert benchmark_words.difference({**row, "difference_lower": float("nan")}) == ""
