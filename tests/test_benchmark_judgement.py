@@ -8,6 +8,8 @@ from scipy import stats
 from audit.benchmarks import compare_with_benchmarks
 from audit.records import AuditResults, Period
 from audit.settings import settings_from
+from audit.statistics.margins import observations_to_settle
+from audit.statistics.power import power_two_proportions
 from audit.statistics.proportions import proportion_interval
 
 EURAS = "perforation_europe_2015_lng_52"
@@ -224,3 +226,86 @@ def test_strata_with_printed_limits_and_no_counts_are_put_together_from_their_li
     below = np.hypot(np.hypot(0.17, 0.18), np.hypot(0.48, 0.08)) / 1000
     assert row["published_lower"] == pytest.approx(1.66 / 1000 - below)
     assert row["verdict"] == "cannot_tell"
+
+
+def test_what_could_be_shown_has_four_chances_in_five_by_the_usual_formula() -> None:
+    rows = {"failed_insertions": pd.DataFrame([ours(50, 500)])}
+    row = compared(rows, benchmarks=[paper(1000, 10000)]).loc["paper"]
+    for side in ("detectable_lower", "detectable_higher"):
+        # As R's power.prop.test has it, for groups of unequal size.
+        power = power_two_proportions(10000, 500, proportion_1=0.1, proportion_2=row[side])
+        assert power == pytest.approx(0.8, abs=1e-6)
+    assert row["detectable_lower"] < 0.1 < row["detectable_higher"]
+
+
+def followed(days: float, at_risk: int, **labels: object) -> dict[str, object]:
+    """Our expulsions by one day."""
+    return {
+        "by": "overall",
+        "stratum": "overall",
+        "placement_kind": "first",
+        "censoring": "last_known",
+        "cause": "expulsion",
+        "days": days,
+        "at_risk": at_risk,
+        "cumulative_events": 60,
+        "caution": "",
+        "one_minus_km": 0.07,
+        "km_lower": 0.05,
+        "km_upper": 0.10,
+        **labels,
+    }
+
+
+def curve_paper(**changes: object) -> dict[str, object]:
+    """A published expulsion by 12 months."""
+    entry = paper(6, 100, outcome="expulsion", measure="one_minus_km", horizon_days=365, **changes)
+    return {key: entry[key] for key in entry if key not in ("events", "n", "unit_of_analysis")}
+
+
+def test_how_many_more_women_counts_from_those_who_started_and_not_those_still_followed() -> None:
+    rows = {"expulsion_incidence": pd.DataFrame([followed(0, 1000), followed(365, 800)])}
+    entry = curve_paper(ci_lower=0.055, ci_upper=0.065)
+    row = compared(rows, margins={"expulsion": 0.02}, benchmarks=[entry]).loc["paper"]
+    needed = observations_to_settle(1000, (0.07, 0.05, 0.10), (0.06, 0.055, 0.065), margin=0.02)
+    assert row["own_n"] == 800
+    assert row["more_needed"] == np.ceil(needed - 1000)
+
+
+def test_a_printed_standard_error_gives_limits() -> None:
+    rows = {"expulsion_incidence": pd.DataFrame([followed(0, 1000), followed(365, 800)])}
+    row = compared(rows, benchmarks=[curve_paper(standard_error=0.005)]).loc["paper"]
+    assert (row["published_lower"], row["published_upper"]) == pytest.approx((0.0502, 0.0698), abs=1e-5)
+    assert row["published_limits"] == "from its standard error"
+
+
+def test_figures_that_are_unlike_are_not_counted_among_the_papers_for_these_women() -> None:
+    rows = {"failed_insertions": pd.DataFrame([ours(50, 500)])}
+    entries = [
+        paper(50, 1000, id="near"),
+        paper(80, 1000, id="nearer"),
+        paper(400, 1000, id="old", status="historical"),
+    ]
+    table = compared(rows, benchmarks=entries)
+    assert table.loc["near", ["papers", "papers_lowest", "papers_highest"]].tolist() == [2, 0.05, 0.08]
+    # Our figures of other women are not these.
+    assert pd.isna(table.loc["failed_insertion_us_youth_2015_all", "papers"])
+
+
+def test_a_rate_of_three_years_is_not_set_beside_one_of_the_first() -> None:
+    first_year = {
+        "by": "device_class",
+        "stratum": "lng_52",
+        "placement_kind": "all",
+        "censoring": "last_known",
+        "band": "0 to 365",
+        "events": 1,
+        "person_years": 900.0,
+        "rate": 1 / 900,
+        "caution": "",
+        "ci_lower": 0.00003,
+        "ci_upper": 0.006,
+    }
+    table = compared({"pregnancy": pd.DataFrame([first_year])})
+    assert table.at["pregnancy_eisenberg_2015_12_months_lng_52_rate", "verdict"] != "no_comparable_figure"
+    assert table.at["pregnancy_eisenberg_2015_36_months_lng_52_rate", "verdict"] == "no_comparable_figure"

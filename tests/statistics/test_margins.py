@@ -55,6 +55,9 @@ def test_normal_chances_are_those_of_the_limits_themselves():
     assert above == pytest.approx(0.025)
     above, _ = exceedance(0.03, 0.01, 0.07, margin=0.03)
     assert above == pytest.approx(0.5)
+    # Below the value it is the lower limit's distance that counts.
+    above, _ = exceedance(0.03, 0.01, 0.07, margin=0.01)
+    assert above == pytest.approx(0.975)
     _, below = exceedance(-0.03, -0.07, 0.02, margin=0.07)
     assert below == pytest.approx(0.025)
 
