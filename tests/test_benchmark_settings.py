@@ -1,5 +1,6 @@
 """Published figures that a service adds: read as the library's are, refused in one sentence each."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pandas as pd
@@ -76,43 +77,59 @@ def test_a_figure_of_the_settings_is_compared_after_those_of_the_library(tmp_pat
     [
         (
             {"horizon_days": None},
-            (
-                "'national_2025': needs either 'horizon_days' (0 at insertion, 365 at 12 months) or "
-                'horizon = "mixed".'
-            ),
+            "has no horizon. Write either horizon_days (0 at insertion, 365 at 12 months) or horizon = 'mixed'.",
         ),
-        ({"citation": None}, "'national_2025': has no 'citation': a figure without a source cannot be used."),
-        ({"citation": '""'}, "'national_2025': has no 'citation': a figure without a source cannot be used."),
+        (
+            {"horizon": '"mixed"'},
+            "has two horizons. Write either horizon_days (0 at insertion, 365 at 12 months) or horizon = 'mixed'.",
+        ),
+        ({"citation": None}, "has no 'citation': a figure without a source cannot be used. Add it."),
+        ({"citation": '""'}, "has no 'citation': a figure without a source cannot be used. Add it."),
         (
             {"ci_lower": "0.06", "ci_upper": "0.08"},
-            "'national_2025': has limits from 0.06 to 0.08 that do not hold its estimate, 0.05.",
+            "has limits from 0.06 to 0.08 that do not hold its estimate, 0.05. Correct them.",
         ),
-        ({"ci_lower": "0.04"}, "'national_2025': has one limit without the other."),
+        ({"ci_lower": "0.04"}, "has one limit without the other. Add the other."),
         (
             {"estimate": "5.0", "events": None},
-            "'national_2025': has 5.0 where proportions run from 0 to 1 (3.8% is 0.038).",
+            "has 5.0 where proportions run from 0 to 1. Write 0.038 for 3.8%.",
         ),
-        ({"events": "2500"}, "'national_2025': has 2500 of 5000, which is not its estimate, 0.05."),
-        ({"events": "6000"}, "'national_2025': has 6000 events among 5000."),
-        ({"events": "2.5"}, "'national_2025': has 'events' = 2.5, which is not a whole number."),
-        ({"estimate": "'five'"}, "'national_2025': has 'estimate' = 'five', which is not a number."),
-        ({"sauce": "1"}, "'national_2025': has a key that is not known, 'sauce'."),
-        ({"id": None}, "'number 1': has no 'id'."),
+        ({"events": "2500"}, "has 2500 of 5000, which is not its estimate, 0.05. Correct one of them."),
+        ({"events": "6000"}, "has 6000 events among 5000. Correct the counts."),
+        ({"events": "2.5"}, "has 'events' = 2.5. Write a whole number."),
+        ({"n": "-5"}, "has 'n' = -5. Write a number from 0 upwards."),
+        ({"estimate": "'five'"}, "has 'estimate' = 'five'. Write a number."),
+        ({"population": "3"}, "has 'population' = 3. Write text."),
+        ({"unlike": "'young'"}, "has 'unlike' = 'young'. Write a list."),
+        (
+            {"parity": "'some'"},
+            "has parity 'some', which is not known. Write one of: any, nulliparous, parous.",
+        ),
+        ({"sauce": "1"}, "has a key that is not known, 'sauce'. Correct its name or delete it."),
     ],
 )
 def test_a_figure_that_cannot_be_used_is_refused_in_one_sentence(
-    tmp_path: Path, change: dict[str, str | None], sentence: str
+    tmp_path: Path,
+    change: dict[str, str | None],
+    sentence: str,
+    tells_what_to_do: Callable[[str], bool],
 ) -> None:
     with pytest.raises(SettingsError) as refusal:
         read_settings(written(tmp_path, change))
-    assert str(refusal.value) == f"clinic.toml, benchmarks, {sentence}"
+    assert str(refusal.value) == f"clinic.toml, benchmarks, 'national_2025': {sentence}"
+    assert tells_what_to_do(str(refusal.value))
 
 
 def test_an_outcome_that_nobody_knows_is_refused_with_those_that_exist(tmp_path: Path) -> None:
     with pytest.raises(
-        SettingsError, match="has outcome 'happiness', which is not known \\(known: failed_insertion,"
+        SettingsError, match=r"has outcome 'happiness', which is not known\. Write one of: failed_"
     ):
         read_settings(written(tmp_path, {"outcome": '"happiness"'}))
+
+
+def test_a_figure_without_a_name_is_called_by_its_place(tmp_path: Path) -> None:
+    with pytest.raises(SettingsError, match=r"clinic.toml, benchmarks, 'number 1': has no 'id'\. Add it\."):
+        read_settings(written(tmp_path, {"id": None}))
 
 
 def test_two_figures_of_one_id_are_refused(tmp_path: Path) -> None:

@@ -63,7 +63,7 @@ OPTIONAL_KEYS = (
 
 
 def fault_in(entry: Entry) -> str:
-    """The first thing that makes a published figure unusable, as the end of a sentence; empty where none.
+    """The first thing that makes a published figure unusable, and what to do about it; empty where none.
 
     Parameters
     ----------
@@ -77,7 +77,7 @@ def fault_in(entry: Entry) -> str:
     Examples
     --------
     >>> fault_in({"id": "national", "outcome": "expulsion"})
-    "has no 'measure'"
+    "has no 'measure'. Add it."
     """
     for check in (_missing, _unknown_key, _wrong_type, _wrong_word, _no_horizon, _outside, _counts_at_odds):
         if fault := check(entry):
@@ -90,7 +90,7 @@ def _missing(entry: Entry) -> str:
     for name in (*_TEXTS, "estimate"):
         if name not in entry or entry[name] == "":
             source = ": a figure without a source cannot be used" if name == "citation" else ""
-            return f"has no '{name}'{source}"
+            return f"has no '{name}'{source}. Add it."
     return ""
 
 
@@ -98,7 +98,7 @@ def _unknown_key(entry: Entry) -> str:
     """A key that nothing reads."""
     known = {*_TEXTS, "estimate", *DEFAULTS, *OPTIONAL_KEYS}
     unknown = [name for name in entry if name not in known]
-    return f"has a key that is not known, '{unknown[0]}'" if unknown else ""
+    return f"has a key that is not known, '{unknown[0]}'. Correct its name or delete it." if unknown else ""
 
 
 def _wrong_type(entry: Entry) -> str:
@@ -106,44 +106,45 @@ def _wrong_type(entry: Entry) -> str:
     for name in ("estimate", *_NUMBERS, *_WHOLE):
         value = entry.get(name, 0)
         if isinstance(value, bool) or not isinstance(value, int if name in _WHOLE else int | float):
-            return f"has '{name}' = {value!r}, which is not a {'whole ' if name in _WHOLE else ''}number"
+            return f"has '{name}' = {value!r}. Write a {'whole ' if name in _WHOLE else ''}number."
         if not 0 <= value < float("inf"):
-            return f"has '{name}' = {value!r}, which is not a number from 0 upwards"
+            return f"has '{name}' = {value!r}. Write a number from 0 upwards."
     for name in _TEXTS:
         if not isinstance(entry[name], str):
-            return f"has '{name}' = {entry[name]!r}, which is not text"
+            return f"has '{name}' = {entry[name]!r}. Write text."
     lists = [name for name in ("device_classes", "unlike") if not isinstance(entry.get(name, []), list)]
-    return f"has '{lists[0]}' that is not a list" if lists else ""
+    return f"has '{lists[0]}' = {entry[lists[0]]!r}. Write a list." if lists else ""
 
 
 def _wrong_word(entry: Entry) -> str:
     """A word that its key does not know."""
     for name, known in _CHOICES.items():
         if name in entry and entry[name] not in known:
-            few = ", ".join(known[:9])
-            return (
-                f"has {name} '{entry[name]}', which is not known (known: {few}{', ...' * (len(known) > 9)})"
-            )
+            few, more = ", ".join(known[:9]), f" and {len(known) - 9} more" if len(known) > 9 else ""
+            return f"has {name} '{entry[name]}', which is not known. Write one of: {few}{more}."
     return ""
 
 
 def _no_horizon(entry: Entry) -> str:
     """A figure that does not say by when."""
     if ("horizon_days" in entry) == ("horizon" in entry):
-        return "needs either 'horizon_days' (0 at insertion, 365 at 12 months) or horizon = \"mixed\""
+        found = "two horizons" if "horizon" in entry else "no horizon"
+        return (
+            f"has {found}. Write either horizon_days (0 at insertion, 365 at 12 months) or horizon = 'mixed'."
+        )
     return ""
 
 
 def _outside(entry: Entry) -> str:
     """Limits that do not hold the estimate, or a proportion above 1."""
     if ("ci_lower" in entry) != ("ci_upper" in entry):
-        return "has one limit without the other"
+        return "has one limit without the other. Add the other."
     estimate = entry["estimate"]
     lower, upper = entry.get("ci_lower", estimate), entry.get("ci_upper", estimate)
     if not lower <= estimate <= upper:
-        return f"has limits from {lower} to {upper} that do not hold its estimate, {estimate}"
+        return f"has limits from {lower} to {upper} that do not hold its estimate, {estimate}. Correct them."
     if entry["measure"] in PROPORTION_MEASURES and upper > 1:
-        return f"has {upper} where proportions run from 0 to 1 (3.8% is 0.038)"
+        return f"has {upper} where proportions run from 0 to 1. Write 0.038 for 3.8%."
     return ""
 
 
@@ -153,9 +154,9 @@ def _counts_at_odds(entry: Entry) -> str:
     if n is None or entry["measure"] != "proportion":
         return ""
     if events > n:
-        return f"has {events} events among {n}"
+        return f"has {events} events among {n}. Correct the counts."
     # A printed figure is rounded, and at most to a tenth of itself.
     given = "events" in entry and entry.get("counts_source", "read") == "read" and n > 0
     if given and abs(events / n - entry["estimate"]) > 0.1 * max(entry["estimate"], 1 / n):
-        return f"has {events} of {n}, which is not its estimate, {entry['estimate']}"
+        return f"has {events} of {n}, which is not its estimate, {entry['estimate']}. Correct one of them."
     return ""
