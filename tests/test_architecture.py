@@ -31,8 +31,15 @@ MAY_IMPORT = {
     "curves": {"schema", "statistics", "tallies"},
     "measures": {"errors", "schema", "settings", "records", "tallies", "statistics", "curves"},
     "benchmarks": {"errors", "schema", "settings", "records", "statistics"},
-    "result_tables": {"settings", "records", "period", "tallies", "measures"},
-    "run": {"settings", "records", "period", "cohort", "tallies", "measures", "benchmarks", "result_tables"},
+    "windows": {"records", "period"},
+    "attempt_tables": {"settings", "records", "period", "tallies", "measures", "windows"},
+    "result_tables": {
+        *("settings", "records", "period", "tallies", "measures", "windows", "attempt_tables"),
+    },
+    "run": {
+        *("settings", "records", "period", "cohort", "tallies", "measures", "benchmarks", "result_tables"),
+        "windows",
+    },
     "check": {"measures", "records", "settings"},
     "__main__": {"cli"},
 }

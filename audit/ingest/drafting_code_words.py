@@ -64,6 +64,34 @@ CODE_WORDS: dict[str, dict[str, str]] = {
         "lng_19_5": "hormonal 19.5; hormonal 19.5 device",
         "lng_13_5": "hormonal 13.5; hormonal 13.5 device",
     },
+    "pregnancy_excluded": {
+        "yes_criteria": "criteria; by criteria; by history",
+        "yes_test": "test; by test; pregnancy test; test negative",
+        "no": "not; not excluded",
+    },
+    "sti_test": {
+        "not_indicated": "not need",
+        "offered_declined": "decline",
+        "taken_before": "before; done before",
+        "taken_same_visit": "same day",
+        "indicated_not_offered": "not offered; missed",
+    },
+    "consent_recorded": {
+        "verbal": "spoken; oral consent",
+        "written": "signed; form signed",
+        "no": "not; none",
+    },
+    "bimanual_done": {
+        "bimanual": "bimanual exam; manual",
+        "ultrasound": "ultrasound exam",
+        "both": "bimanual and ultrasound",
+        "none": "not; not done",
+    },
+    "ultrasound_guidance": {
+        "no": "not; none",
+        "transabdominal": "abdominal",
+        "transvaginal": "vaginal",
+    },
     "uterus_measured_by": {
         "sound": "uterus sound",
         "inserter_scale": "inserter; scale; inserter tube; with inserter",

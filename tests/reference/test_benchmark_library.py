@@ -258,7 +258,10 @@ def test_the_strata_of_a_series_are_of_one_paper_measure_and_horizon() -> None:
             series.setdefault(entry["series"], []).append(entry)
     assert len(series) == 5
     # Those by breastfeeding and time since birth are of parous women, interval and post partum.
-    assert len({(e["breastfeeding"], e["weeks_since_birth"]) for e in series.pop("perforation_europe_2014")}) == 4
+    assert (
+        len({(e["breastfeeding"], e["weeks_since_birth"]) for e in series.pop("perforation_europe_2014")})
+        == 4
+    )
     for strata in series.values():
         assert {entry["parity"] for entry in strata} == {"nulliparous", "parous"}
         for key in ("outcome", "measure", "citation", "horizon_days", "device_classes", "placement_timing"):

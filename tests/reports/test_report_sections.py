@@ -222,7 +222,10 @@ def _compared(verdict: str, lower: float, upper: float) -> dict[str, object]:
 @pytest.mark.parametrize(
     ("found", "said"),
     [
-        ([_compared("higher", 0.1, 0.2), _compared("compatible", -0.1, 0.1)], "higher in 1 and compatible in 1 of 2 comparisons"),
+        (
+            [_compared("higher", 0.1, 0.2), _compared("compatible", -0.1, 0.1)],
+            "higher in 1 and compatible in 1 of 2 comparisons",
+        ),
         ([_compared("cannot_tell", -0.1, 0.2)], "no difference larger than chance"),
         ([_compared("cannot_tell", 0.1, 0.2)], "we cannot tell, as the two are not quite alike"),
         ([_compared("cannot_tell", float("nan"), float("nan"))], "nothing can be said"),
