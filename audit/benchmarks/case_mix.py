@@ -101,4 +101,5 @@ def _theirs(strata: Sequence[tuple[Published, Row]], sizes: Sequence[float]) -> 
         "published_limits": "not available" if np.isnan(lower) else source,
         "published_events": np.nan,
         "published_n": np.nan,
+        "published_years": np.nan,
     }

@@ -24,6 +24,7 @@ COLUMNS = (
         "published_limits",
         "published_events",
         "published_n",
+        "published_years",
     ),
     *("by", "stratum", "censoring", "own", "own_lower", "own_upper", "own_events", "own_n"),
     *("grade", "differs", "differs_in"),
@@ -50,7 +51,8 @@ def compare_with_benchmarks(results: AuditResults) -> pd.DataFrame:
         ``benchmark, outcome, measure, population, horizon_days, published, published_lower, published_upper,
         published_limits`` (``printed``, ``computed from its counts``, ``from its standard error``, ``at our mix,
         from its counts`` or ``at our mix, from the limits of its strata``, or ``not available``),
-        ``published_events, published_n``; ``by, stratum, censoring, own, own_lower, own_upper, own_events, own_n``;
+        ``published_events, published_n`` (attempts or women), ``published_years`` (woman-years);
+        ``by, stratum, censoring, own, own_lower, own_upper, own_events, own_n``;
         ``grade`` (A alike, B near, C unlike; missing where there is no figure of ours), ``differs`` (sentences),
         ``differs_in`` (the rules); ``difference, difference_lower, difference_upper`` (own less published),
         ``margin, verdict, reason``; ``probability_above, probability_below`` (of a true difference beyond the
@@ -115,7 +117,8 @@ def _compared(published: Published, results: AuditResults) -> dict[str, Any]:
         "published_upper": upper,
         "published_limits": limits,
         "published_events": published.get("events", np.nan),
-        "published_n": published.get("n", published.get("woman_years", np.nan)),
+        "published_n": published.get("n", np.nan),
+        "published_years": published.get("woman_years", np.nan),
     }
     source = {
         **{name: published[name] for name in ("definition", "setting", "years", "citation")},

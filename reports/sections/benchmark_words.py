@@ -134,11 +134,15 @@ def counts(row: Row) -> str:
 
 def published_counts(row: Row) -> str:
     """The paper's counts, as far as they were seen."""
-    events, n = row.get("published_events"), row.get("published_n")
+    events, n, years = (row.get(f"published_{name}") for name in ("events", "n", "years"))
+    seen = wording.count(events) if is_known(events) else ""
+    if is_known(years):
+        return f"{seen} in {wording.count(years)} woman-years".strip()
     if not is_known(n):
-        return f"{wording.count(events)} events" if is_known(events) else ""
-    of = f"{wording.count(n)}{' woman-years' if is_rate(row) else ''}"
-    return f"{wording.count(events)} of {of}" if is_known(events) else f"n {of}"
+        return f"{seen} events" if seen else ""
+    between = "among" if is_rate(row) else "of"
+    women = " women" if is_rate(row) else ""
+    return f"{seen} {between} {wording.count(n)}{women}" if seen else f"n {wording.count(n)}"
 
 
 def difference(row: Row) -> str:

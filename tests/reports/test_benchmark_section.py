@@ -199,3 +199,22 @@ def test_a_log_that_is_like_no_paper_says_so(log_of: Callable[..., Any]) -> None
     section = benchmarks.benchmarks_section(results({}))
     assert section.heading == "No published figure can be set beside ours"
     assert "No comparable figure of ours for 239 published figures" in said_by(section)
+
+
+@pytest.mark.parametrize(
+    ("measure", "counts", "said"),
+    [
+        ("proportion", {"events": 45, "n": 1177}, "45 of 1,177"),
+        ("proportion", {"n": 109}, "n 109"),
+        ("proportion", {"events": 61}, "61 events"),
+        ("proportion", {}, ""),
+        # Women are no woman-years.
+        ("rate", {"events": 26, "n": 41001}, "26 among 41,001 women"),
+        ("rate", {"events": 2, "years": 434.3}, "2 in 434 woman-years"),
+    ],
+)
+def test_a_paper_s_counts_are_said_as_what_they_are(
+    measure: str, counts: dict[str, float], said: str
+) -> None:
+    row = {"measure": measure, "outcome": "pregnancy", **{f"published_{k}": v for k, v in counts.items()}}
+    assert benchmark_words.published_counts(row) == said
