@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from audit.benchmarks import compare_with_benchmarks
     from audit.cohort import derive_cohort
+    from audit.cycle import read_actions, read_record
     from audit.errors import AuditError
     from audit.ingest.issued import read_issued
     from audit.ingest.load import load_visits
@@ -28,13 +29,15 @@ if TYPE_CHECKING:
     from audit.measures.removal import ending_incidence, removal_incidence
     from audit.measures.vasovagal import vasovagal_by_parity, vasovagal_contrasts
     from audit.period import in_period, observed_in_period, period_from
-    from audit.records import AuditResults, Cohort, Period, VisitLog
+    from audit.records import Action, AuditRecord, AuditResults, Cohort, Period, VisitLog
     from audit.run import run_audit
     from audit.settings import AuditSettings, read_settings
 
 # Where each public name lives; a name is loaded when it is first used, so that `import audit` costs nothing.
 _HOME = {
+    "Action": "records",
     "AuditError": "errors",
+    "AuditRecord": "records",
     "AuditResults": "records",
     "AuditSettings": "settings",
     "Cohort": "records",
@@ -63,7 +66,9 @@ _HOME = {
     "period_from": "period",
     "person_time_rates": "measures.person_time",
     "pregnancy": "measures.effectiveness",
+    "read_actions": "cycle",
     "read_issued": "ingest.issued",
+    "read_record": "cycle",
     "read_settings": "settings",
     "removal_incidence": "measures.removal",
     "run_audit": "run",
@@ -72,7 +77,9 @@ _HOME = {
 }
 
 __all__ = [
+    "Action",
     "AuditError",
+    "AuditRecord",
     "AuditResults",
     "AuditSettings",
     "Cohort",
@@ -101,7 +108,9 @@ __all__ = [
     "period_from",
     "person_time_rates",
     "pregnancy",
+    "read_actions",
     "read_issued",
+    "read_record",
     "read_settings",
     "removal_incidence",
     "run_audit",

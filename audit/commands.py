@@ -33,6 +33,8 @@ def demo(given: argparse.Namespace) -> int:
     from synthetic_data.demo import DEMO_PERIOD
 
     folder = Path(given.out)
+    if given.quarters != 1:
+        return _demo_of_quarters(given, folder)
     log, settings = _demo_input(folder / "log", given.force)
     out = folder / "audit"
     say = _speaker(given)
@@ -41,6 +43,36 @@ def demo(given: argparse.Namespace) -> int:
     _write(results, out, given.force)
     say(_rows_sentence(audited))
     print(f"Open {out / 'internal' / 'report.html'}")
+    return DONE
+
+
+def _demo_of_quarters(given: argparse.Namespace, folder: Path) -> int:
+    """Audit the invented clinic quarter after quarter, as its lead would: each record beside the next audit."""
+    from reports.export import require_replaceable
+    from synthetic_data.quarters import QUARTERS, write_quarter, write_quarters
+
+    if not 1 < given.quarters <= len(QUARTERS):
+        print(f"iud-audit: --quarters must lie between 2 and {len(QUARTERS)}.", file=sys.stderr)
+        return WRONG_USAGE
+    say, record, accepted = _speaker(given), None, None
+    chosen = QUARTERS[-given.quarters :]
+    for name in chosen:
+        require_replaceable(folder / name, force=given.force)
+    logs, settings = write_quarters(folder / "log", chosen)
+    for name in chosen:
+        plan = write_quarter(folder / "log", name, accepted=accepted)
+        say(f"{name}: {logs[name]} and {plan}")
+        _, _, results = _audit(
+            [logs[name]],
+            settings,
+            name,
+            say,
+            previous=[] if record is None else [record],
+            actions_file=plan,
+        )
+        out = _write(results, folder / name, given.force)
+        record, accepted = out / "record.json", out / "actions.next.toml"
+    print(f"Open {folder / chosen[-1] / 'internal' / 'report.html'}")
     return DONE
 
 
@@ -142,6 +174,8 @@ def run(given: argparse.Namespace) -> int:
         say,
         reading=_reading(given),
         issued_file=given.issued,
+        previous=given.previous,
+        actions_file=_actions_file(given),
     )
     out = _write(results, Path(given.out), given.force)
     crossed = [name for name in given.fail_on if _crossed(name, results)]
@@ -209,23 +243,44 @@ def _audit(
     *,
     reading: Mapping[str, Any] | None = None,
     issued_file: str | None = None,
+    previous: Sequence[str | Path] = (),
+    actions_file: str | Path | None = None,
 ) -> tuple["VisitLog", "Cohort", "AuditResults"]:
     """The steps of an audit, in order."""
     from audit.cohort import derive_cohort
+    from audit.cycle import read_actions, read_record
     from audit.ingest.issued import read_issued
     from audit.ingest.load import load_visits
     from audit.period import period_from
     from audit.run import run_audit
 
-    span = period_from(period)
     settings = _settings(settings_file)
+    span = period_from(period, calendar=settings.calendar)
     issued = None if issued_file is None else read_issued(issued_file)
+    records = [read_record(path) for path in previous]
+    plan = None if actions_file is None else read_actions(actions_file, calendar=settings.calendar)
     say("Reading the log ...")
-    log = load_visits(logs, settings, **(reading or {}))
+    log = load_visits(logs, settings, **_with_freeze(reading or {}, settings.calendar.data_to, span.label))
     say("Deriving attempts, placements and follow-ups ...")
     cohort = derive_cohort(log, settings)
     say("Computing ...")
-    return log, cohort, run_audit(log, settings, period=span, cohort=cohort, issued=issued)
+    results = run_audit(
+        log, settings, period=span, cohort=cohort, issued=issued, previous=records, actions=plan
+    )
+    return log, cohort, results
+
+
+def _with_freeze(reading: Mapping[str, Any], freezes: Mapping[str, str], period: str) -> dict[str, Any]:
+    """How the log is read, with the calendar's freeze of the period where the command names none."""
+    return {**reading, "data_to": reading.get("data_to") or freezes.get(period)}
+
+
+def _actions_file(given: argparse.Namespace) -> Path | None:
+    """The action plan a command names, else the one beside the settings, if any."""
+    if given.actions is not None:
+        return Path(given.actions)
+    beside = None if given.settings is None else Path(given.settings).parent / "actions.toml"
+    return beside if beside is not None and beside.is_file() else None
 
 
 def _settings(path: str | Path | None) -> "AuditSettings":

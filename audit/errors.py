@@ -3,8 +3,10 @@
 AuditError
 ├── InputRefused        a log that cannot be audited: exit code 3
 │   ├── UnreadableFile      not a table in a form we read
-│   └── MissingColumns      lacks what every audit needs
+│   ├── MissingColumns      lacks what every audit needs
+│   └── RecordRefused       a record of an earlier audit that cannot stand beside this one
 ├── SettingsError       a settings file that cannot be used: exit code 2
+│   └── ActionsError        an action plan that cannot be read or followed
 ├── PeriodError         a period that is not a period: exit code 2
 └── OutputError         a folder that cannot or must not be written: exit code 4
 
@@ -29,8 +31,16 @@ class MissingColumns(InputRefused):
     """A log without the columns that every audit needs."""
 
 
+class RecordRefused(InputRefused):
+    """A record of an earlier audit that cannot stand beside this one."""
+
+
 class SettingsError(AuditError):
     """A settings file that cannot be used."""
+
+
+class ActionsError(SettingsError):
+    """An action plan that cannot be read or followed."""
 
 
 class PeriodError(AuditError):

@@ -23,7 +23,9 @@ MAY_IMPORT = {
     "schema": {"errors"},
     "settings": {"errors", "schema"},
     "records": {"errors", "schema", "settings"},
-    "period": {"errors", "records"},
+    "period": {"errors", "records", "settings"},
+    "period_curves": {"measures", "period", "records", "settings"},
+    "cycle": {"errors", "schema", "settings", "records", "period", "statistics"},
     "ingest": {"errors", "schema", "settings", "records"},
     "cohort": {"errors", "schema", "settings", "records"},
     "tallies": {"errors", "schema", "settings", "records"},
@@ -32,7 +34,10 @@ MAY_IMPORT = {
     "measures": {"errors", "schema", "settings", "records", "tallies", "statistics", "curves"},
     "benchmarks": {"errors", "schema", "settings", "records", "statistics"},
     "result_tables": {"settings", "records", "period", "tallies", "measures"},
-    "run": {"settings", "records", "period", "cohort", "tallies", "measures", "benchmarks", "result_tables"},
+    "run": {
+        *("settings", "records", "period", "period_curves", "cohort", "tallies", "measures"),
+        *("benchmarks", "cycle", "result_tables"),
+    },
     "check": {"measures", "records", "settings"},
     "__main__": {"cli"},
 }
