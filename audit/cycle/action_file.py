@@ -38,7 +38,8 @@ def read_actions(path: str | Path, *, calendar: Calendar | None = None) -> tuple
         move), or ``measure`` (``table`` and key columns of a result table); ``gap``, ``cause`` (``data``,
         ``skill``, ``kit``, ``capacity``, ``protocol``), ``action``, ``owner_role``, ``opened`` (a period), ``due``,
         ``status`` (``open``, ``done_unmeasured``, ``effective``, ``not_effective``); where known ``done`` (a day),
-        ``target`` (0-1), ``better`` (``lower`` or ``higher``, with a `measure`), ``sample_size_needed``, ``evidence``.
+        ``target`` (0-1), ``better`` (``lower`` or ``higher``, with a `measure`), ``sample_size_needed`` and
+        ``evidence``.
     calendar
         The service's calendar, for its own names of periods.
 

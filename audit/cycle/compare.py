@@ -21,7 +21,10 @@ _HAIR = 1e-9
 
 Row = Mapping[str, Any]
 _TIMES = ("then", "now")
-_SIDE = ("period", "events", "n", "n_unknown", "proportion", "ci_lower", "ci_upper", "completeness")
+_SIDE = (
+    *("period", "events", "n", "n_unknown", "proportion", "ci_lower", "ci_upper"),
+    *("exact_lower", "exact_upper", "completeness"),
+)
 CHANGE_COLUMNS = (
     *("figure", "title", "by", "stratum", "better", "kind", "target"),
     *(f"{time}_{name}" for time in _TIMES for name in _SIDE),
@@ -60,7 +63,7 @@ def change_since(now: pd.DataFrame, then: pd.DataFrame, thresholds: Thresholds) 
     -------
     DataFrame
         One row per figure that either audit has: ``figure, title, by, stratum, better, kind, target``; for
-        ``then_`` and ``now_`` each ``period, events, n, n_unknown, proportion, ci_lower, ci_upper, completeness``;
+        ``then_`` and ``now_`` each ``period, events, n, n_unknown, proportion`` with limits and ``completeness``;
         ``difference`` (now less then) with ``difference_lower, difference_upper, p_value``; ``verdict``
         (``improved``, ``no_clear_change``, ``worse``, ``changed`` for a neutral figure, ``not_comparable``),
         ``reason, method``. Without an earlier audit no rows.
@@ -130,6 +133,8 @@ def why_not(then: Row, now: Row, thresholds: Thresholds) -> str:
         "The two periods share days.": then["last_day"] >= now["first_day"],
         "The definition changed between the two audits.": then["definitions_version"]
         != now["definitions_version"],
+        "The outcome at 12 months is known for too few.": now["kind"] == "curve"
+        and not min(then["completeness"], now["completeness"]) >= thresholds.known_floor,
         "Too much is not recorded in one of the two.": BOUNDS_ONLY in (then["caution"], now["caution"]),
         f"Fewer than {floor} in one of the two.": min(then["n"], now["n"]) < floor,
         "The figure is unknown in one of the two.": bool(

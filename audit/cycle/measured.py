@@ -8,6 +8,7 @@ import pandas as pd
 
 from audit.records import Action, AuditRecord, AuditResults, Period
 from audit.schema.figures import FIGURES, Better, HeadlineFigure
+from audit.schema.indicators import BY_TABLE
 from audit.settings import definitions_version
 from audit.statistics.summaries import share_of
 
@@ -68,10 +69,11 @@ def named_by(action: Action) -> HeadlineFigure:
     """The figure that an action's own measure names: a table and its key columns."""
     keys = {name: value for name, value in action.measure.items() if name not in ("table", "by", "stratum")}
     by, stratum = (str(action.measure.get(name, "overall")) for name in ("by", "stratum"))
-    told = ", ".join(f"{name} {value}" for name, value in {**keys, "by": by, "stratum": stratum}.items())
     table = str(action.measure["table"])
+    title = BY_TABLE[table].title if table in BY_TABLE else table
+    told = title if by == "overall" else f"{title}, {stratum}"
     better: Better = "lower" if action.better == "lower" else "higher"
-    return HeadlineFigure(action.figure, f"{table}: {told}", table, better, keys, by=by, stratum=stratum)
+    return HeadlineFigure(action.figure, told, table, better, keys, by=by, stratum=stratum)
 
 
 def measured_now(results: AuditResults, figures: Sequence[HeadlineFigure]) -> pd.DataFrame:
