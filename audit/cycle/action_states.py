@@ -146,12 +146,15 @@ def _year_before(own: pd.DataFrame, done: pd.Timestamp | None) -> pd.DataFrame:
     if len(own) == 0:
         return own
     inside = own[(own["last_day"] < day) & (own["last_day"] >= day - _YEAR)]
-    return _apart(inside.sort_values("last_day", ascending=False))
+    return _apart(inside.sort_values(["last_day", "first_day"], ascending=False))
 
 
 def _since(own: pd.DataFrame, done: pd.Timestamp | None) -> pd.DataFrame:
     """The measurements of periods that began on the day it was done or later, in order; none until it is done."""
-    return _apart(own[own["first_day"] >= done].sort_values("last_day")) if done is not None else own.iloc[:0]
+    if done is None:
+        return own.iloc[:0]
+    later = own[own["first_day"] >= done]
+    return _apart(later.sort_values(["last_day", "first_day"], ascending=[True, False]))
 
 
 def _apart(rows: pd.DataFrame) -> pd.DataFrame:

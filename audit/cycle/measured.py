@@ -135,8 +135,9 @@ def _row(audit: _Audit, figure: HeadlineFigure) -> dict[str, object] | None:
     labels = dict(figure.labels)
     if figure.table != CRITERIA or "by" in table:
         labels |= {"by": figure.by, "stratum": figure.stratum}
+    counted = "n" if figure.value == "proportion" else "at_risk"
     found = _select(table, labels)
-    if found.empty:
+    if found.empty or not {"events", counted, figure.value} <= set(found.columns):
         return None
     held = found.iloc[0]
     version = (
@@ -157,7 +158,7 @@ def _row(audit: _Audit, figure: HeadlineFigure) -> dict[str, object] | None:
         "last_day": audit.period.last_day,
         "data_to": audit.data_to,
         "events": held["events"],
-        "n": held["at_risk"] if curve else held["n"],
+        "n": held[counted],
         "n_unknown": unknown,
         "proportion": held[figure.value],
         **{name: held.get(name, np.nan) for name in _FIGURES_OF_A_ROW},

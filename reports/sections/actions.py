@@ -108,8 +108,9 @@ def _plan(found: Sequence[Row]) -> list[Block]:
     return [
         Paragraph(
             "An action closes only with a second measurement, made after it was done, of enough to tell: as many "
-            "as the plan names, or as a test needs to find the step to the target four times in five. It is effective "
-            "when the difference is in the right direction beyond chance, or the whole interval meets the target.",
+            "as the plan names, or as a test needs to find the step to the target four times in five. It is "
+            "effective when the difference is in the right direction beyond chance, or the whole interval meets "
+            "the target.",
             "What improved after an action may have improved without it. A figure acted on because it stood out "
             "falls back by itself.",
         ),
