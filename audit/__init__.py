@@ -15,19 +15,33 @@ if TYPE_CHECKING:
     from audit.errors import AuditError
     from audit.ingest.issued import read_issued
     from audit.ingest.load import load_visits
-    from audit.measures.access import emergency_placement_in_time
+    from audit.measures.access import emergency_placement_in_time, waiting_time
     from audit.measures.action_list import action_list
     from audit.measures.ascertainment import case_ascertainment
     from audit.measures.clinicians import failed_insertions_by_clinician
-    from audit.measures.complications import perforation
+    from audit.measures.complications import emergency_treatment, perforation
     from audit.measures.continuation import continuation_curve, continuation_summary, continuation_tests
     from audit.measures.effectiveness import pregnancy
     from audit.measures.expulsion import expulsion_incidence
     from audit.measures.follow_up import check_done, outcome_known
-    from audit.measures.insertion import failed_insertions, failure_reasons, first_pass_success
+    from audit.measures.insertion import (
+        devices_wasted,
+        failed_insertion_contrasts,
+        failed_insertions,
+        failure_reasons,
+        first_pass_success,
+    )
+    from audit.measures.pain import pain_scores
     from audit.measures.person_time import person_time_rates
+    from audit.measures.process import process_of_care, safety_net
+    from audit.measures.reaction_timing import (
+        vasovagal_by_phase,
+        vasovagal_by_technique,
+        vasovagal_technique_contrasts,
+    )
     from audit.measures.removal import ending_incidence, removal_incidence
     from audit.measures.vasovagal import vasovagal_by_parity, vasovagal_contrasts
+    from audit.measures.volume import clinician_volume, clinicians_certified
     from audit.period import in_period, observed_in_period, period_from
     from audit.records import Action, AuditRecord, AuditResults, Cohort, Period, VisitLog
     from audit.run import run_audit
@@ -46,14 +60,19 @@ _HOME = {
     "action_list": "measures.action_list",
     "case_ascertainment": "measures.ascertainment",
     "check_done": "measures.follow_up",
+    "clinician_volume": "measures.volume",
+    "clinicians_certified": "measures.volume",
     "compare_with_benchmarks": "benchmarks",
     "continuation_curve": "measures.continuation",
     "continuation_summary": "measures.continuation",
     "continuation_tests": "measures.continuation",
     "derive_cohort": "cohort",
+    "devices_wasted": "measures.insertion",
     "emergency_placement_in_time": "measures.access",
+    "emergency_treatment": "measures.complications",
     "ending_incidence": "measures.removal",
     "expulsion_incidence": "measures.expulsion",
+    "failed_insertion_contrasts": "measures.insertion",
     "failed_insertions": "measures.insertion",
     "failed_insertions_by_clinician": "measures.clinicians",
     "failure_reasons": "measures.insertion",
@@ -62,18 +81,25 @@ _HOME = {
     "load_visits": "ingest.load",
     "observed_in_period": "period",
     "outcome_known": "measures.follow_up",
+    "pain_scores": "measures.pain",
     "perforation": "measures.complications",
     "period_from": "period",
     "person_time_rates": "measures.person_time",
     "pregnancy": "measures.effectiveness",
+    "process_of_care": "measures.process",
     "read_actions": "cycle",
     "read_issued": "ingest.issued",
     "read_record": "cycle",
     "read_settings": "settings",
     "removal_incidence": "measures.removal",
     "run_audit": "run",
+    "safety_net": "measures.process",
     "vasovagal_by_parity": "measures.vasovagal",
+    "vasovagal_by_phase": "measures.reaction_timing",
+    "vasovagal_by_technique": "measures.reaction_timing",
     "vasovagal_contrasts": "measures.vasovagal",
+    "vasovagal_technique_contrasts": "measures.reaction_timing",
+    "waiting_time": "measures.access",
 }
 
 __all__ = [
@@ -88,14 +114,19 @@ __all__ = [
     "action_list",
     "case_ascertainment",
     "check_done",
+    "clinician_volume",
+    "clinicians_certified",
     "compare_with_benchmarks",
     "continuation_curve",
     "continuation_summary",
     "continuation_tests",
     "derive_cohort",
+    "devices_wasted",
     "emergency_placement_in_time",
+    "emergency_treatment",
     "ending_incidence",
     "expulsion_incidence",
+    "failed_insertion_contrasts",
     "failed_insertions",
     "failed_insertions_by_clinician",
     "failure_reasons",
@@ -104,18 +135,25 @@ __all__ = [
     "load_visits",
     "observed_in_period",
     "outcome_known",
+    "pain_scores",
     "perforation",
     "period_from",
     "person_time_rates",
     "pregnancy",
+    "process_of_care",
     "read_actions",
     "read_issued",
     "read_record",
     "read_settings",
     "removal_incidence",
     "run_audit",
+    "safety_net",
     "vasovagal_by_parity",
+    "vasovagal_by_phase",
+    "vasovagal_by_technique",
     "vasovagal_contrasts",
+    "vasovagal_technique_contrasts",
+    "waiting_time",
 ]
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 
 from audit import commands as do
 from audit.commands import DONE, FAIL_ON, INTERNAL_FAULT, NOT_WRITTEN, REFUSED, WRONG_USAGE
+from audit.demonstration import demo
 from audit.errors import AuditError, InputRefused, OutputError, PeriodError, SettingsError
 
 _EXIT_CODES: tuple[tuple[type[AuditError], int], ...] = (
@@ -111,7 +112,7 @@ def _add_demo(commands: "argparse._SubParsersAction[_Parser]") -> None:
         help="audit the last N quarters one after the other, each beside the one before, with an action plan (2-8)",
     )
     parser.add_argument("--force", action="store_true", help="replace whatever the folder holds")
-    parser.set_defaults(run=do.demo)
+    parser.set_defaults(run=demo)
 
 
 def _add_draft_settings(commands: "argparse._SubParsersAction[_Parser]") -> None:

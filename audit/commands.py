@@ -5,14 +5,12 @@ Data go to standard output, messages to standard error. Heavy imports wait until
 
 import argparse
 import json
-import shutil
 import sys
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from audit.errors import InputRefused, OutputError, PeriodError
+from audit.errors import InputRefused, OutputError, PeriodError, counted
 
 if TYPE_CHECKING:
     from audit.records import AuditResults, Cohort, VisitLog
@@ -25,77 +23,10 @@ FAIL_ON = {
     "review-signal": "a clinician's figure, case mix allowed for, calls for a review of cases",
     "action": "something is on the list of what needs action today",
 }
-_SOON = "release edition: comes with a later version; until then every page is internal and not for release."
-
-
-def demo(given: argparse.Namespace) -> int:
-    """Write the invented clinic's log, audit it, and say what to open."""
-    from synthetic_data.demo import DEMO_PERIOD
-
-    folder = Path(given.out)
-    if given.quarters != 1:
-        return _demo_of_quarters(given, folder)
-    log, settings = _demo_input(folder / "log", given.force)
-    out = folder / "audit"
-    say = _speaker(given)
-    say(f"An invented clinic: {log} and {settings}")
-    audited, _, results = _audit([log], settings, DEMO_PERIOD, say)
-    _write(results, out, given.force)
-    say(_rows_sentence(audited))
-    print(f"Open {out / 'internal' / 'report.html'}")
-    return DONE
-
-
-def _demo_of_quarters(given: argparse.Namespace, folder: Path) -> int:
-    """Audit the invented clinic quarter after quarter, as its lead would: each record beside the next audit."""
-    from reports.export import require_replaceable
-    from synthetic_data.quarters import QUARTERS, write_quarter, write_quarters
-
-    if not 1 < given.quarters <= len(QUARTERS):
-        print(f"iud-audit: --quarters must lie between 2 and {len(QUARTERS)}.", file=sys.stderr)
-        return WRONG_USAGE
-    say, record, accepted = _speaker(given), None, None
-    chosen = QUARTERS[-given.quarters :]
-    for name in chosen:
-        require_replaceable(folder / name, force=given.force)
-    logs, settings = write_quarters(folder / "log", chosen)
-    for name in chosen:
-        plan = write_quarter(folder / "log", name, accepted=accepted)
-        say(f"{name}: {logs[name]} and {plan}")
-        _, _, results = _audit(
-            [logs[name]],
-            settings,
-            name,
-            say,
-            previous=[] if record is None else [record],
-            actions_file=plan,
-        )
-        out = _write(results, folder / name, given.force)
-        record, accepted = out / "record.json", out / "actions.next.toml"
-    print(f"Open {folder / chosen[-1] / 'internal' / 'report.html'}")
-    return DONE
-
-
-def _demo_input(folder: Path, force: bool) -> tuple[Path, Path]:
-    """The invented clinic's log and settings in a folder; a file somebody changed is left as it is."""
-    from synthetic_data.demo import write_demo
-
-    with tempfile.TemporaryDirectory() as made:
-        fresh = write_demo(Path(made))
-        for path in fresh:
-            kept = folder / path.name
-            if kept.exists() and not force and kept.read_bytes() != path.read_bytes():
-                raise OutputError(
-                    f"{kept}: was changed and is left as it is. Choose another --out, or add --force."
-                )
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            log, settings = (Path(shutil.copyfile(path, folder / path.name)) for path in fresh)
-        except OSError as error:
-            raise OutputError(
-                f"{folder}: cannot be written ({error.strerror}). Choose another --out."
-            ) from None
-    return log, settings
+_SOON = (
+    "release edition: comes with a later version; until then every page is internal and not for release. "
+    "Leave --edition out."
+)
 
 
 def check(given: argparse.Namespace) -> int:
@@ -135,11 +66,11 @@ def _check_on_a_page(given: argparse.Namespace) -> int:
         force=given.force,
     )
     if refusal is not None:
-        raise InputRefused(f"{refusal} {page} shows which rows.")
+        raise InputRefused(f"{refusal} Open {page} to see which rows.")
     if given.json:
         print(json.dumps(check_facts(log, cohort) | {"html": str(page)}, indent=2, ensure_ascii=False))
     else:
-        print(f"{_rows_sentence(log)}\nOpen {page}")
+        print(f"{rows_sentence(log)}\nOpen {page}")
     return DONE
 
 
@@ -149,7 +80,10 @@ def _refusal(log: "VisitLog", settings: "AuditSettings") -> InputRefused | None:
 
     try:
         refuse_too_many(
-            log.accounting, where=log.sources[0].name, limit=settings.thresholds.set_aside_refusal
+            log.accounting,
+            log.set_aside,
+            where=log.sources[0].name,
+            limit=settings.thresholds.set_aside_refusal,
         )
     except InputRefused as refusal:
         return refusal
@@ -166,8 +100,8 @@ def run(given: argparse.Namespace) -> int:
         return WRONG_USAGE
     # Sooner said than after a minute of computing.
     require_replaceable(Path(given.out), force=given.force)
-    say = _speaker(given)
-    log, _, results = _audit(
+    say = speaker(given)
+    log, _, results = audit_logs(
         given.log,
         given.settings,
         given.period,
@@ -177,9 +111,9 @@ def run(given: argparse.Namespace) -> int:
         previous=given.previous,
         actions_file=_actions_file(given),
     )
-    out = _write(results, Path(given.out), given.force)
+    out = write_folder(results, Path(given.out), given.force)
     crossed = [name for name in given.fail_on if _crossed(name, results)]
-    say(_rows_sentence(log))
+    say(rows_sentence(log))
     report = out / "internal" / "report.html"
     if given.json:
         print(json.dumps(_run_facts(log, results, report, crossed), ensure_ascii=False))
@@ -205,7 +139,9 @@ def draft_settings(given: argparse.Namespace) -> int:
     except FileExistsError:
         raise OutputError(f"{path}: exists and is left as it is. Choose another name after -o.") from None
     except OSError as error:
-        raise OutputError(f"{path}: cannot be written ({error.strerror}).") from None
+        raise OutputError(
+            f"{path}: cannot be written ({error.strerror}). Choose another name after -o."
+        ) from None
     print(f"Read {path}, correct it, then run: iud-audit check {given.log[0]} --settings {path}")
     return DONE
 
@@ -229,13 +165,17 @@ def verify(given: argparse.Namespace) -> int:
     for name in changed:
         print(name)
     if changed:
-        print(f"iud-audit: {len(changed)} files are not as they were written.", file=sys.stderr)
+        print(
+            f"iud-audit: {counted(len(changed), 'file')} changed since the audit wrote the folder. Run the audit "
+            "again, or ask who changed it.",
+            file=sys.stderr,
+        )
         return NOT_WRITTEN
     print(f"{given.folder}: every file is as it was written.")
     return DONE
 
 
-def _audit(
+def audit_logs(
     logs: Sequence[str | Path],
     settings_file: str | Path | None,
     period: str,
@@ -322,7 +262,7 @@ def _data_to(given: argparse.Namespace) -> str | None:
         raise PeriodError(f"--data-to '{given.data_to}' is not a date. Write it as 2026-09-30.") from None
 
 
-def _write(results: "AuditResults", out: Path, force: bool) -> Path:
+def write_folder(results: "AuditResults", out: Path, force: bool) -> Path:
     """The output folder."""
     from reports import write_reports
 
@@ -334,10 +274,10 @@ def _edition_problem(editions: Sequence[str]) -> str:
     if "release" in editions:
         return _SOON
     unknown = [name for name in editions if name != "internal"]
-    return f"edition '{unknown[0]}' is not known. Known: internal." if unknown else ""
+    return f"edition '{unknown[0]}' is not known. Write internal, or leave --edition out." if unknown else ""
 
 
-def _speaker(given: argparse.Namespace) -> Callable[[str], None]:
+def speaker(given: argparse.Namespace) -> Callable[[str], None]:
     """A function that tells the user what is going on, where anyone is watching."""
     progress = getattr(given, "progress", None)
     wanted = sys.stderr.isatty() if progress is None else progress
@@ -349,7 +289,7 @@ def _speaker(given: argparse.Namespace) -> Callable[[str], None]:
     return say
 
 
-def _rows_sentence(log: "VisitLog") -> str:
+def rows_sentence(log: "VisitLog") -> str:
     """Rows in = rows used + rows set aside."""
     totals = log.accounting.groupby("disposition")["n"].sum()
     used, aside = int(totals.get("used", 0)), int(totals.get("set_aside", 0))

@@ -1,10 +1,10 @@
 """The result tables of an audit, family by family, each measure with the windows and strata the report needs."""
 
-from collections.abc import Callable, Sequence
 from typing import Any
 
 import pandas as pd
 
+from audit.attempt_tables import attempt_tables
 from audit.measures import (
     access,
     action_list,
@@ -26,9 +26,12 @@ from audit.period import due_in_period, in_period, observed_in_period, twelve_mo
 from audit.records import Cohort, Period, VisitLog
 from audit.settings import AuditSettings
 from audit.tallies import OVERALL
-
-Tables = dict[str, pd.DataFrame]
-WHOLE_LOG = "all"
+from audit.windows import WHOLE_LOG, Tables
+from audit.windows import each as _each
+from audit.windows import in_windows as _in_windows
+from audit.windows import stacked as _stacked
+from audit.windows import windows_of as _windows
+from audit.windows import with_window as _with_window
 
 
 def all_tables(
@@ -36,48 +39,12 @@ def all_tables(
 ) -> Tables:
     """Every result table, in the order of the report."""
     tables: Tables = {}
-    for step in (_data_quality, _insertions, _clinicians, _safety, _follow_up, _spells, _actions):
+    steps = (_data_quality, _insertions, attempt_tables, _clinicians, _safety, _follow_up, _spells, _actions)
+    for step in steps:
         tables |= step(log, cohort, rules, span)
     if issued is not None:
         tables["case_ascertainment"] = ascertainment.case_ascertainment(cohort.attempts, issued)
     return tables
-
-
-def _windows(span: Period) -> dict[str, Period | None]:
-    """The three windows of dated figures."""
-    return {"period": span, "rolling_12_months": twelve_months_to(span), WHOLE_LOG: None}
-
-
-def _in_windows(
-    attempts: pd.DataFrame, span: Period, measure: Callable[[pd.DataFrame], pd.DataFrame]
-) -> pd.DataFrame:
-    """A measure of attempts in each window."""
-    tables = [
-        _with_window(measure(attempts if window is None else in_period(attempts, window)), name)
-        for name, window in _windows(span).items()
-    ]
-    return _stacked(tables)
-
-
-def _with_window(table: pd.DataFrame, name: str) -> pd.DataFrame:
-    """The table with its window behind what it is about."""
-    labelled = table.copy()
-    labelled.insert(min(2, len(labelled.columns)), "window", name)
-    return labelled
-
-
-def _each(
-    measure: Callable[..., pd.DataFrame], frame: pd.DataFrame, bys: Sequence[str], **fixed: object
-) -> pd.DataFrame:
-    """A measure stratified in several ways, one table below the other."""
-    return _stacked([measure(frame, by=by, **fixed) for by in bys])
-
-
-def _stacked(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
-    """Tables one below the other."""
-    # pandas warns where an empty table would settle a column's type.
-    filled = [table for table in tables if len(table)] or list(tables[:1])
-    return pd.concat(filled, ignore_index=True)
 
 
 def _data_quality(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:

@@ -14,9 +14,10 @@ from audit.measures.follow_up import follow_up_gate
 from audit.period import period_from
 from audit.period_curves import first_year_in_period
 from audit.records import Action, AuditRecord, AuditResults, Cohort, Period, VisitLog
-from audit.result_tables import WHOLE_LOG, all_tables
+from audit.result_tables import all_tables
 from audit.settings import AuditSettings
 from audit.tallies import OVERALL
+from audit.windows import WHOLE_LOG
 
 _PACKAGES = ("iud-clinic-audit", "numpy", "pandas", "scipy", "pyarrow", "plotly", "jinja2")
 
@@ -113,6 +114,9 @@ _PART_OF = {
     "first_year_in_period": "continuation_curve",
     "period_against_earlier": "person_time_rates",
     "clinician_limits": "failed_insertions_by_clinician",
+    "clinicians_certified": "clinician_volume",
+    "failed_insertion_contrasts": "failed_insertions",
+    "vasovagal_technique_contrasts": "vasovagal_by_technique",
 }
 
 

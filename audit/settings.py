@@ -10,16 +10,18 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import date
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, Literal
 
 from audit.errors import SettingsError, name_a_few
+from audit.errors import unknown_name as _unknown_name
 from audit.schema.column import Column
 from audit.schema.figures import DEFINITIONS_VERSION
 from audit.schema.terms import COMPARED_OUTCOMES, UNITS
 from audit.schema.visits import VISITS
 
+_TABLE = "a table with a line [name] of its own"
+_LIST = "a list in square brackets"
 _MAX_BYTES = 1_000_000
 
 DateOrder = Literal["iso", "day_month_year", "month_day_year"]
@@ -147,10 +149,14 @@ def read_settings(path: str | Path) -> AuditSettings:
     try:
         octets = Path(path).read_bytes()
         if len(octets) > _MAX_BYTES:
-            raise SettingsError(f"{where}: is larger than 1 MB. Is it a settings file?")
+            raise SettingsError(
+                f"{where}: is larger than 1 MB. Is it a settings file? Name one after --settings."
+            )
         data = tomllib.loads(octets.decode("utf-8-sig"))
     except RecursionError:
-        raise SettingsError(f"{where}: nests lists or tables too deeply. Is it a settings file?") from None
+        raise SettingsError(
+            f"{where}: nests lists or tables too deeply. Is it a settings file? Name one after --settings."
+        ) from None
     except OSError as error:
         raise SettingsError(f"{where}: cannot be read ({error.strerror}). Check the path.") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
@@ -207,18 +213,18 @@ def _fill(default: Any, data: Mapping[str, Any], where: str) -> Any:
 def _fitting(default: Any, value: Any, where: str) -> Any:
     """The value in the type of the default it replaces."""
     if isinstance(default, Layout | Fhir | Windows | Thresholds | Calendar):
-        return _fill(default, _of_type(value, Mapping, where, "a table"), where)
+        return _fill(default, _of_type(value, Mapping, where, _TABLE), where)
     if isinstance(default, bool):
         return _of_type(value, bool, where, "true or false")
     if isinstance(default, tuple):
         kind = default[0] if default else ""
-        return tuple(_fitting(kind, item, where) for item in _of_type(value, list, where, "a list"))
+        return tuple(_fitting(kind, item, where) for item in _of_type(value, list, where, _LIST))
     if isinstance(default, Mapping):
         # TOML has dates of its own; in a fingerprint and a record they are text.
-        table = _of_type(value, Mapping, where, "a table")
+        table = _of_type(value, Mapping, where, _TABLE)
         return {key: item.isoformat() if type(item) is date else item for key, item in table.items()}
     if isinstance(default, str):
-        return str(_of_type(value, str | int | float, where, "text"))
+        return str(_of_type(value, str | int | float, where, "text in quotes"))
     return type(default)(_not_negative(value, where))
 
 
@@ -226,22 +232,21 @@ def _not_negative(value: Any, where: str) -> float:
     """The value, if it is a number not below 0."""
     number: float = _of_type(value, int | float, where, "a number")
     if isinstance(value, bool) or not 0 <= number < float("inf"):
-        raise SettingsError(f"{where}: must be a number not below 0, got {value!r}.")
+        raise SettingsError(f"{where}: must be a number not below 0, got {_shown(value)}.")
     return number
 
 
 def _of_type(value: Any, kind: Any, where: str, words: str) -> Any:
     """The value, if it is of the kind asked for."""
     if not isinstance(value, kind):
-        raise SettingsError(f"{where}: must be {words}, got {value!r}.")
+        raise SettingsError(f"{where}: must be {words}, got {_shown(value)}.")
     return value
 
 
-def _unknown_name(what: str, name: str, known: list[str]) -> str:
-    """A sentence for a name that does not exist, with the nearest one that does."""
-    near = get_close_matches(name, known, n=1)
-    hint = f"Did you mean '{near[0]}'?" if near else f"Known: {name_a_few(sorted(known), limit=12)}."
-    return f"{what} '{name}' is not known. {hint}"
+def _shown(value: Any) -> str:
+    """A value as a message shows it, cut short."""
+    text = str(value).lower() if isinstance(value, bool) else repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 def _known_column(name: str, where: str) -> Column:
@@ -260,23 +265,29 @@ def _check_layout(layout: Layout, where: str) -> None:
         )
     for name, heading in layout.headings.items():
         _known_column(name, f"{where}, layout.headings")
-        _of_type(heading, str, f"{where}, layout.headings, {name}", "text")
+        _of_type(heading, str, f"{where}, layout.headings, {name}", "text in quotes")
     for name, unit in layout.units.items():
         column = _known_column(name, f"{where}, layout.units")
         if (unit, column.unit) not in UNITS:
-            raise SettingsError(f"{where}, layout.units, {name}: cannot turn '{unit}' into '{column.unit}'.")
+            units = [written for written, ours in UNITS if ours == column.unit]
+            advice = f"Write one of: {name_a_few(units)}." if units else "Take the line out."
+            raise SettingsError(f"{where}, layout.units, {name}: unit '{unit}' is not known. {advice}")
     for name, words in layout.codes.items():
         _check_codes(_known_column(name, f"{where}, layout.codes"), words, f"{where}, layout.codes.{name}")
 
 
 def _check_codes(column: Column, words: Mapping[str, str], where: str) -> None:
     """Refuse a synonym for a code that the column does not have."""
-    _of_type(words, Mapping, where, "a table")
+    _of_type(words, Mapping, where, _TABLE)
     allowed = ("yes", "no", "unknown") if column.kind == "flag" else column.codes
     for word, code in words.items():
         if allowed and code not in allowed:
-            hint = _unknown_name("code", str(code), list(allowed))
-            raise SettingsError(f"{where}: '{word}' is mapped to an unknown code. {hint}")
+            if not code:
+                raise SettingsError(
+                    f"{where}: '{word}' is mapped to nothing. Write one of {name_a_few(list(allowed), limit=20)}, "
+                    "or take the line out."
+                )
+            raise SettingsError(f"{where}, '{word}': {_unknown_name('code', str(code), list(allowed))}")
 
 
 def _check_fhir(fhir: Fhir, where: str) -> None:
@@ -284,13 +295,13 @@ def _check_fhir(fhir: Fhir, where: str) -> None:
     for code, targets in fhir.codes.items():
         here = f"{where}, fhir.codes, '{code}'"
         if not code.partition("|")[2].strip():
-            raise SettingsError(f"{here}: must be written as system|code.")
+            raise SettingsError(f"{here}: must be written as system|code, such as urn:clinic|fit.")
         _of_type(targets, str | list, here, "text or a list")
         for target in [targets] if isinstance(targets, str) else targets:
-            name, equals, word = str(_of_type(target, str, here, "text")).partition("=")
+            name, equals, word = str(_of_type(target, str, here, "text in quotes")).partition("=")
             column = _known_column(name.strip(), here)
             if equals:
-                _check_codes(column, {code: word.strip()}, here)
+                _check_codes(column, {code: word.strip()}, f"{where}, fhir.codes")
 
 
 def _check_rules(settings: AuditSettings, where: str) -> None:
@@ -306,7 +317,10 @@ def _check_rules(settings: AuditSettings, where: str) -> None:
         _not_negative(margin, f"{where}, margins, {name}")
     bands = settings.windows.rate_bands
     if list(bands) != sorted(set(bands)):
-        raise SettingsError(f"{where}, windows, rate_bands: must rise from left to right, got {list(bands)}.")
+        raise SettingsError(
+            f"{where}, windows, rate_bands: must rise from left to right, such as [42, 182, 365], got "
+            f"{list(bands)}."
+        )
     if settings.funnel_target not in ("service", "service_excluding_own") and not _is_proportion(
         settings.funnel_target
     ):
@@ -320,7 +334,7 @@ def _check_calendar(calendar: Calendar, where: str) -> None:
     """Refuse a calendar with a day or month that does not exist."""
     if not 1 <= calendar.year_starts_in_month <= 12:
         raise SettingsError(
-            f"{where}, calendar, year_starts_in_month: must lie between 1 and 12, "
+            f"{where}, calendar, year_starts_in_month: must be a month from 1 to 12, "
             f"got {calendar.year_starts_in_month}."
         )
     for name, dates in calendar.periods.items():

@@ -23,6 +23,18 @@ def counts(frame: pd.DataFrame) -> pd.Series:
     return pd.Series(1, index=frame.index, dtype="int64", name="n")
 
 
+def begun_visits(attempts: pd.DataFrame, *columns: str) -> pd.DataFrame:
+    """The visits at which an insertion was begun: the first attempt of each woman and day.
+
+    Only these columns, and ``n`` of a tally, where any are named: a copy of a few is a fraction of the work.
+    """
+    outcome = attempts["visit_outcome"]
+    begun = outcome.notna() & (outcome != "deferred")
+    if not columns:
+        return attempts[begun]
+    return attempts.loc[begun, [name for name in dict.fromkeys((*columns, "n")) if name in attempts]]
+
+
 def tally_outcomes(attempts: pd.DataFrame, *, outcome: str, by: str) -> pd.DataFrame:
     """Counts of an outcome per stratum.
 
@@ -54,6 +66,31 @@ def tally_outcomes(attempts: pd.DataFrame, *, outcome: str, by: str) -> pd.DataF
             "n": number[filled],
         }
     )
+
+
+def tally_values(frame: pd.DataFrame, *, value: str, by: str) -> pd.DataFrame:
+    """Counts of each value of a number per stratum.
+
+    Parameters
+    ----------
+    frame
+        Rows with the number column `value` and, unless `by` is ``overall``, the column `by`; or a tally of them.
+    value
+        The column counted; rows in which it is missing are left out.
+    by
+        The column to stratify by.
+
+    Returns
+    -------
+    DataFrame
+        ``stratum, value, n``, in the order of the categories of `by` and of the values.
+    """
+    stratum, strata = _coded(frame, by)
+    numbers = frame[value].to_numpy("float64")
+    keyed = pd.DataFrame({"code": stratum, "value": numbers, "n": counts(frame).to_numpy("int64")})
+    summed = _summed(keyed[~np.isnan(numbers)], ["code", "value"])
+    summed.insert(0, "stratum", np.array(strata, dtype=object)[summed.pop("code").to_numpy("int64")])
+    return summed
 
 
 def tally_spells(
@@ -143,6 +180,50 @@ def count_outcomes(
         **{f"n_{name}": total(outcome == name) for name in apart},
     }
     return pd.DataFrame(table, index=range(len(strata)))
+
+
+def count_states(
+    frame: pd.DataFrame, *, states: Mapping[str, np.ndarray], codes: Sequence[str], by: str
+) -> pd.DataFrame:
+    """Counts of every state of several items at once.
+
+    Parameters
+    ----------
+    frame
+        Rows with the column `by`, unless it is ``overall``; or a tally of them.
+    states
+        For each item, each row's state as a place in `codes`; -1 for a row that does not belong.
+    codes
+        The names of the states.
+    by
+        The column to stratify by; ``overall`` gives a row even when there is nothing to count.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, item`` and a column for each code, item by item, strata in the order of the categories of
+        `by`; strata without a row that belongs are left out.
+    """
+    stratum, strata = _coded(frame, by)
+    weights = counts(frame).to_numpy("int64")
+    tables = []
+    for item, state in states.items():
+        inside = state >= 0
+        number = np.bincount(
+            stratum[inside] * len(codes) + state[inside],
+            weights=weights[inside],
+            minlength=len(strata) * len(codes),
+        ).reshape(len(strata), len(codes))
+        seen = (number.sum(axis=1) > 0) | (by == OVERALL)
+        tables.append(
+            (np.full(int(seen.sum()), item, dtype=object), np.array(strata, dtype=object)[seen], number[seen])
+        )
+    items, names, numbers = (np.concatenate(parts) for parts in zip(*tables, strict=True))
+    table = pd.DataFrame(numbers.astype("int64"), columns=list(codes))
+    table.insert(0, "by", by)
+    table.insert(1, "stratum", names)
+    table.insert(2, "item", items)
+    return table
 
 
 def coded_spells(

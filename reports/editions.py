@@ -6,6 +6,7 @@ from audit.records import AuditResults
 from reports.page import render_page
 from reports.sections.actions import actions_section
 from reports.sections.benchmarks import benchmarks_section
+from reports.sections.care import care_section
 from reports.sections.caseload import caseload_section
 from reports.sections.clinicians import clinicians_section
 from reports.sections.continuation import continuation_section
@@ -15,6 +16,7 @@ from reports.sections.follow_up import follow_up_section
 from reports.sections.insertion import failed_insertions_section, failure_reasons_section
 from reports.sections.methods import cautions_section, glossary_section, methods_section
 from reports.sections.page_one import page_one
+from reports.sections.pain import pain_section
 from reports.sections.rates import rates_section
 from reports.sections.removal import removal_section
 from reports.sections.safety import perforation_section, pregnancy_section
@@ -24,10 +26,12 @@ from reports.sections.vasovagal import vasovagal_section
 INTERNAL: tuple[Callable[[AuditResults], Section], ...] = (
     data_quality_section,
     caseload_section,
+    care_section,
     failed_insertions_section,
     failure_reasons_section,
     clinicians_section,
     vasovagal_section,
+    pain_section,
     perforation_section,
     follow_up_section,
     expulsion_section,

@@ -54,7 +54,7 @@ def html_table(caption: str, columns: Sequence[Column], rows: Sequence[Row], *, 
         column for column in columns if column.kind != "note" or any(column.cell(row).strip() for row in rows)
     ]
     heads = Markup("").join(
-        Markup('<th scope="col" class="{}">{}</th>').format(column.kind, column.heading) for column in columns
+        Markup('<th scope="col"{}>{}</th>').format(_class(column), column.heading) for column in columns
     )
     body = Markup("\n").join(_line(columns, row) for row in rows)
     if not rows:
@@ -69,14 +69,13 @@ def html_table(caption: str, columns: Sequence[Column], rows: Sequence[Row], *, 
 def _line(columns: Sequence[Column], row: Row) -> Markup:
     """One row of a table; its first cell is the heading of the row."""
     cells = [Markup('<th scope="row">{}</th>').format(columns[0].cell(row))]
-    cells.extend(
-        # Most cells are numbers: that theirs is the kind without a class saves a fiftieth of the page.
-        Markup("<td>{}</td>").format(column.cell(row))
-        if column.kind == "number"
-        else Markup('<td class="{}">{}</td>').format(column.kind, column.cell(row))
-        for column in columns[1:]
-    )
+    cells.extend(Markup("<td{}>{}</td>").format(_class(column), column.cell(row)) for column in columns[1:])
     return Markup("<tr>") + Markup("").join(cells) + Markup("</tr>")
+
+
+def _class(column: Column) -> Markup:
+    """The class of a column's cells; numbers and intervals, which most are, have none: it keeps the page small."""
+    return Markup("") if column.kind in ("number", "interval") else Markup(' class="{}"').format(column.kind)
 
 
 def number(column: str) -> Cell:
@@ -155,6 +154,11 @@ def estimate_cell(value: str, lower: str, upper: str) -> Cell:
         return f"{wording.percent(row[value], places=places)} ({interval})"
 
     return cell
+
+
+def quantile_cell(name: str) -> Cell:
+    """A cell with a quantile of days or scores and its limits."""
+    return lambda row: wording.amounts(row[name], row[f"{name}_lower"], row[f"{name}_upper"])
 
 
 def incidence_columns(label: Column) -> list[Column]:

@@ -221,6 +221,45 @@ def rate(value: float) -> str:
     return f"{100 * value:.2f}" if 100 * value < 10 else f"{100 * value:.1f}"
 
 
+def per_thousand(value: float) -> str:
+    """A proportion as one per 1,000.
+
+    Examples
+    --------
+    >>> per_thousand(0.0028), per_thousand(0.0), per_thousand(float("nan"))
+    ('2.8', '0', '–')
+    """
+    if not is_known(value):
+        return NOTHING
+    return f"{1000 * value:.1f}" if value else "0"
+
+
+def amount(value: float) -> str:
+    """A quantile of days or scores: whole where it is, else with one decimal; without end where nothing bounds it.
+
+    Examples
+    --------
+    >>> amount(14.0), amount(6.75), amount(float("inf"))
+    ('14', '6.8', 'no limit')
+    """
+    if not is_known(value):
+        return NOTHING
+    if math.isinf(value):
+        return "no limit"
+    return f"{value:.0f}" if value == round(value) else f"{value:.1f}"
+
+
+def amounts(value: float, lower: float, upper: float) -> str:
+    """A quantile with its limits.
+
+    Examples
+    --------
+    >>> amounts(15.0, 13.0, 17.0), amounts(3.0, float("-inf"), 9.0)
+    ('15 (13 to 17)', '3 (no limit to 9)')
+    """
+    return f"{amount(value)} ({amount(lower)} to {amount(upper)})" if is_known(value) else NOTHING
+
+
 def ratio(value: float) -> str:
     """A ratio to two figures after the point, one above 10.
 

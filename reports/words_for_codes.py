@@ -20,6 +20,8 @@ _ANSWERS = {
     ("practice", "supervised"): "Under supervision",
     ("device_family", "other"): "Another device",
     ("device_class", "other"): "Another device",
+    ("local_anaesthetic", "none"): "None",
+    ("visit_outcome", "failed"): "Failed, or stopped on request",
 }
 
 _WORDS = {
@@ -145,6 +147,14 @@ _WORDS = {
     # findings
     "notice": "Notice",
     "warning": "Warning",
+    # care, the safety net and comparisons
+    "whole_safety_net": "Plan and cover, all of it",
+    "plan_made": "A plan",
+    "method_covered": "A method, declined or not needed",
+    "oral_emergency_contraception": "Emergency pill (emergencies)",
+    "all_others": "All others",
+    "all_earlier": "All earlier quarters",
+    "certified_lapsed": "Certificate lapsed",
     # outcomes of published figures
     "failed_insertion": "Failed insertion",
     "continuation": "Continuation",
@@ -166,6 +176,8 @@ _BY = {
     "age_band": "Age",
     "clinician_ref": "Clinician",
     "quarter": "Quarter",
+    "local_anaesthetic": "Local anaesthetic",
+    "visit_outcome": "How the visit ended",
 }
 # Strata named by the log itself: printed as they stand.
 _FREE = ("site_ref", "clinician_ref")

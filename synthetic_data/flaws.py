@@ -9,6 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from audit.schema.visits import VISITS
+from synthetic_data.care import CARE_COLUMNS, STREAM
 from synthetic_data.clinic_words import HEADINGS, words_of
 
 YES_SPELLINGS = ("Y", "yes", "Yes", "y")
@@ -92,7 +93,9 @@ def export_as_clinic(visits: pd.DataFrame, *, seed: int) -> ClinicExport:
     if insertions < FEWEST_INSERTIONS:
         raise ValueError(f"visits must hold at least {FEWEST_INSERTIONS} insertions, got {insertions}")
     rng = np.random.default_rng(seed)
-    cells = {name: _spelt(visits, name, rng) for name in visits.columns}
+    # Care is spelt from a stream of its own, so that the flaws do not move when its columns change.
+    apart = np.random.default_rng([seed, STREAM])
+    cells = {name: _spelt(visits, name, apart if name in CARE_COLUMNS else rng) for name in visits.columns}
     ledger = [*_blank_cells(cells, rng), *_blank_parity(cells, rng)]
     flawed = {row for row, *_ in ledger}
     ledger += _spoil_cells(cells, flawed, rng)

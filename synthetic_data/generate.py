@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from synthetic_data.care import draw_care
 from synthetic_data.codes import (
     BLANK,
     Array,
@@ -69,7 +70,8 @@ def generate_visits(parameters: ServiceParameters = LARKFIELD, *, seed: int) -> 
     while len(appointments["day"]):
         rows, appointments = _one_round(parameters, women, appointments, rng)
         blocks += rows
-    return _as_log(parameters, stack(blocks), rng)
+    whole = stack(blocks)
+    return _as_log(parameters, whole | draw_care(parameters.care, whole, seed=seed), rng)
 
 
 def first_appointments(women: Columns) -> Columns:

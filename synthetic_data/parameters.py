@@ -6,6 +6,7 @@ another; hazards are per woman-year and multiply likewise.
 
 from dataclasses import dataclass, field, replace
 
+from synthetic_data.care_course import Care
 from synthetic_data.course import FollowUp, Hazards
 
 Shares = tuple[tuple[str, float], ...]
@@ -173,6 +174,7 @@ class ServiceParameters:
     procedure: Procedure = field(default_factory=Procedure)
     hazards: Hazards = field(default_factory=Hazards)
     follow_up: FollowUp = field(default_factory=FollowUp)
+    care: Care = field(default_factory=Care)
 
 
 LARKFIELD = ServiceParameters()

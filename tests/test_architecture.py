@@ -33,16 +33,20 @@ MAY_IMPORT = {
     "curves": {"schema", "statistics", "tallies"},
     "measures": {"errors", "schema", "settings", "records", "tallies", "statistics", "curves"},
     "benchmarks": {"errors", "schema", "settings", "records", "statistics"},
-    "result_tables": {"settings", "records", "period", "tallies", "measures"},
+    "windows": {"records", "period"},
+    "attempt_tables": {"settings", "records", "period", "tallies", "measures", "windows"},
+    "result_tables": {
+        *("settings", "records", "period", "tallies", "measures", "windows", "attempt_tables"),
+    },
     "run": {
         *("settings", "records", "period", "period_curves", "cohort", "tallies", "measures"),
-        *("benchmarks", "cycle", "result_tables"),
+        *("benchmarks", "cycle", "result_tables", "windows"),
     },
     "check": {"measures", "records", "settings"},
     "__main__": {"cli"},
 }
 # The command line joins everything and may import anything.
-ANYTHING = {"cli", "commands"}
+ANYTHING = {"cli", "commands", "demonstration"}
 # What the two other packages may import of audit, besides its public names.
 OF_AUDIT = {"reports": {"records", "schema", "settings", "errors"}, "synthetic_data": {"schema"}}
 

@@ -61,7 +61,7 @@ def test_a_name_of_the_calendar_means_nothing_without_it() -> None:
 @pytest.mark.parametrize(
     ("before", "after", "said"),
     [
-        ("= 4", "= 13", "calendar, year_starts_in_month: must lie between 1 and 12, got 13."),
+        ("= 4", "= 13", "calendar, year_starts_in_month: must be a month from 1 to 12, got 13."),
         (
             "2026-03-01/2026-05-31",
             "2026-05-31/2026-03-01",

@@ -6,17 +6,32 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from audit.measures.complications import perforation
+from audit.measures.access import waiting_time
+from audit.measures.complications import emergency_treatment, perforation
 from audit.measures.continuation import continuation_curve, continuation_summary, continuation_tests
 from audit.measures.effectiveness import pregnancy
 from audit.measures.expulsion import expulsion_incidence
 from audit.measures.follow_up import check_done, outcome_known
-from audit.measures.insertion import failed_insertions, failure_reasons
+from audit.measures.insertion import devices_wasted, failed_insertions, failure_reasons
+from audit.measures.pain import pain_scores
 from audit.measures.person_time import person_time_rates
+from audit.measures.process import process_of_care, safety_net
+from audit.measures.reaction_timing import vasovagal_by_phase, vasovagal_by_technique
 from audit.measures.removal import ending_incidence, removal_incidence
 from audit.measures.vasovagal import vasovagal_by_parity
 from audit.schema.derived import ENDINGS
-from audit.tallies import add_tallies, coded_spells, count_outcomes, counts, tally_outcomes, tally_spells
+from audit.tallies import (
+    OVERALL,
+    add_tallies,
+    begun_visits,
+    coded_spells,
+    count_outcomes,
+    count_states,
+    counts,
+    tally_outcomes,
+    tally_spells,
+    tally_values,
+)
 
 SITES = ("north", "south", None)
 OUTCOMES = ("placed", "failed", "unknown", "deferred")
@@ -42,6 +57,41 @@ def drawn_attempts(draw: st.DrawFn) -> pd.DataFrame:
             "failure_reason": pd.Categorical(column(("pain", "other", None)), categories=["other", "pain"]),
             "perforation": column(("none", "suspected", "partial", "unknown")),
             **flags,
+        }
+    )
+
+
+@st.composite
+def drawn_care(draw: st.DrawFn) -> pd.DataFrame:
+    """Attempts with some of what the measures of care, pain and waits read."""
+    size = draw(st.integers(1, 30))
+
+    def column(values: tuple[object, ...]) -> list[object]:
+        return draw(st.lists(st.sampled_from(values), min_size=size, max_size=size))
+
+    def flags(*names: str) -> dict[str, object]:
+        return {name: pd.array(column((True, False, None)), dtype="boolean") for name in names}
+
+    return pd.DataFrame(
+        {
+            "outcome": column(OUTCOMES),
+            "visit_outcome": column((*OUTCOMES, None)),
+            "episode_outcome": column(("placed", None)),
+            "indication": column(("contraception", "emergency_contraception")),
+            "cervical_parity": pd.Categorical(column(("yes", "no", "unknown")), ["yes", "no", "unknown"]),
+            "misoprostol_used": column(("no", "yes_routine", None)),
+            "antibiotic_prophylaxis": column(("no", "yes_routine", "unknown")),
+            "onward_plan": column(("hospital", "none", None)),
+            "bridging_method_given": column(("yes", "no", None)),
+            "dilation": column(("none", "osmotic", None)),
+            "local_anaesthetic": column(("none", "spray", "unknown")),
+            "onset_phase": column(("tenaculum", "dilation", "after", None)),
+            "vasovagal_grade": np.array(column((0, 1, 4, None)), dtype="float64"),
+            "pain_score": np.array(column((0, 3, 7, None)), dtype="float64"),
+            "days_waited": np.array(column((0, 9, 40, None)), dtype="float64"),
+            "attempts_same_visit": np.array(column((1, 2, None)), dtype="float64"),
+            "device_wasted_count": np.array(column((0, 1, 2, None)), dtype="float64"),
+            **flags("vasovagal_any", "emergency_treatment", "bridging_oral_ec_given"),
         }
     )
 
@@ -86,6 +136,16 @@ ATTEMPT_MEASURES = {
     "vasovagal_by_parity": lambda rows: vasovagal_by_parity(rows, by="site_ref"),
     "perforation": lambda rows: perforation(rows, by="site_ref"),
 }
+CARE_MEASURES = {
+    "process_of_care": lambda rows: process_of_care(rows, items=["no_routine_drugs"], by="cervical_parity"),
+    "safety_net": lambda rows: safety_net(rows, by="visit_outcome"),
+    "waiting_time": lambda rows: waiting_time(rows, by="cervical_parity"),
+    "pain_scores": lambda rows: pain_scores(rows, by="local_anaesthetic"),
+    "emergency_treatment": emergency_treatment,
+    "devices_wasted": lambda rows: devices_wasted(rows, by="cervical_parity"),
+    "vasovagal_by_phase": vasovagal_by_phase,
+    "vasovagal_by_technique": vasovagal_by_technique,
+}
 PLACEMENT_MEASURES = {
     "expulsion_incidence": lambda rows: expulsion_incidence(rows, by="device_class"),
     "removal_incidence": removal_incidence,
@@ -106,6 +166,26 @@ PLACEMENT_MEASURES = {
 def test_a_measure_of_attempts_reads_a_tally_as_it_reads_the_rows(name: str, attempts: pd.DataFrame) -> None:
     measure = ATTEMPT_MEASURES[name]
     pd.testing.assert_frame_equal(measure(counted(attempts)), measure(attempts))
+
+
+@pytest.mark.parametrize("name", CARE_MEASURES)
+@settings(max_examples=15)
+@given(attempts=drawn_care())
+def test_a_measure_of_care_reads_a_tally_as_it_reads_the_rows(name: str, attempts: pd.DataFrame) -> None:
+    measure = CARE_MEASURES[name]
+    # Counted patterns come in another order, and with it the strata that have no order of their own.
+    rows, tally = (
+        frame.sort_values(
+            [
+                name
+                for name in ("by", "stratum", "item", "grade", "phase", "technique", "used")
+                if name in frame
+            ],
+            ignore_index=True,
+        )
+        for frame in (measure(attempts), measure(counted(attempts)))
+    )
+    pd.testing.assert_frame_equal(tally, rows)
 
 
 @pytest.mark.parametrize("name", PLACEMENT_MEASURES)
@@ -228,3 +308,37 @@ def test_placements_of_another_kind_are_left_out_unless_all_are_asked_for() -> N
     for kind, exits in (("first", [1]), ("replacement", [2]), ("repeat", [3]), ("all", [1, 2, 3])):
         spells = coded_spells(rows, by="overall", censoring="last_known", codes={}, placement_kind=kind)
         assert spells["exit"].tolist() == exits
+
+
+def test_values_are_counted_per_stratum_and_missing_ones_left_out() -> None:
+    rows = pd.DataFrame(
+        {"site": pd.Categorical(["b", "a", "b", "b"], ["a", "b"]), "days": [2.0, 5.0, 2.0, np.nan]}
+    )
+    assert tally_values(rows, value="days", by="site").to_numpy().tolist() == [["a", 5.0, 1], ["b", 2.0, 2]]
+    assert tally_values(rows, value="days", by=OVERALL)["n"].tolist() == [2, 1]
+    # What two services counted adds up to what they would have counted together.
+    twice = add_tallies([tally_values(rows, value="days", by="site")] * 2)
+    assert twice["n"].tolist() == [2, 4]
+    assert tally_values(rows.head(0), value="days", by="site").empty
+
+
+def test_states_of_several_items_are_counted_at_once() -> None:
+    rows = pd.DataFrame({"site": ["a", "a", "b"], "n": [2, 1, 5]})
+    states = {"first": np.array([0, 1, -1]), "second": np.array([1, 1, 0])}
+    table = count_states(rows, states=states, codes=("yes", "no"), by="site")
+    # Nobody of site b belongs to the first item.
+    assert table.to_numpy().tolist() == [
+        ["site", "a", "first", 2, 1],
+        ["site", "a", "second", 0, 3],
+        ["site", "b", "second", 5, 0],
+    ]
+    overall = count_states(rows.head(0), states={"first": np.array([], int)}, codes=("yes", "no"), by=OVERALL)
+    assert overall.to_numpy().tolist() == [[OVERALL, OVERALL, "first", 0, 0]]
+
+
+def test_visits_begun_are_the_first_attempts_of_a_day_that_were_not_deferred() -> None:
+    rows = pd.DataFrame(
+        {"visit_outcome": ["placed", "unknown", "deferred", None], "pain": [1, 2, 3, 4], "x": 0}
+    )
+    assert begun_visits(rows)["pain"].tolist() == [1, 2]
+    assert list(begun_visits(rows, "pain", "overall").columns) == ["pain"]

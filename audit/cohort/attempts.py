@@ -5,11 +5,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from audit.cohort.carried import carried_columns, emergency_treatment
 from audit.cohort.case_mix import case_mix
 from audit.cohort.columns import (
     Mask,
     Names,
-    code,
     codes_of,
     date,
     flag,
@@ -20,20 +20,10 @@ from audit.cohort.columns import (
 from audit.cohort.episodes import episode_outcome
 from audit.cohort.events import by_new_insertion, finding
 from audit.schema.derived import ATTEMPT_OUTCOMES
-from audit.schema.visits import VISITS
 from audit.settings import Windows
 
-_CARRIED = (
-    "failure_reason",
-    "attempts_same_visit",
-    "device_wasted_count",
-    "ec_hours_since_upsi",
-    "ec_days_after_ovulation",
-    "ec_basis",
-    "onward_plan",
-    "bridging_method_given",
-    "bridging_oral_ec_given",
-)
+# Of these the worst of a day counts.
+_EVENTS = ("vasovagal_any", "vasovagal_grade_2_plus", "syncope", "emergency_treatment")
 
 
 def derive_attempts(
@@ -51,9 +41,10 @@ def derive_attempts(
         ["patient_ref", "attempt_date", "order"], kind="stable", ignore_index=True
     )
     attempts = _one_value_a_visit(attempts)
+    attempts = pd.concat([attempts, carried_columns(rows, attempts)], axis=1)
     attempts["episode_outcome"] = episode_outcome(attempts, windows.episode_days, data_to)
     attempts.insert(0, "attempt", np.arange(len(attempts)))
-    return attempts.drop(columns=["completed_by_ref", "order"]), findings
+    return attempts.drop(columns=["completed_by_ref", "order", "at", "second_of_row"]), findings
 
 
 def _plain_attempts(rows: pd.DataFrame) -> pd.DataFrame:
@@ -74,12 +65,15 @@ def _plain_attempts(rows: pd.DataFrame) -> pd.DataFrame:
             "taken_over": np.zeros(len(rows), dtype=bool),
             "replaces": is_one_of(rows, "visit_kind", "removal_and_replacement"),
             "order": np.arange(len(rows)) * 2,
+            "at": np.arange(len(rows)),
+            "second_of_row": np.zeros(len(rows), dtype=bool),
             **_vasovagal(rows),
+            "emergency_treatment": emergency_treatment(rows),
+            "pain_score": number(rows, "pain_score"),
             "perforation": _suspicion(rows),
         }
     )
-    carried = pd.DataFrame({name: _carried(rows, name) for name in _CARRIED})
-    return pd.concat([plain, case_mix(rows), carried], axis=1)
+    return pd.concat([plain, case_mix(rows)], axis=1)
 
 
 def visit_names(rows: pd.DataFrame) -> Names:
@@ -148,14 +142,6 @@ def _suspicion(rows: pd.DataFrame) -> Names:
     return np.select([partial, complete, cleared, suspected], states, "unknown").astype(object)
 
 
-def _carried(rows: pd.DataFrame, name: str) -> object:
-    """A column handed on as it is."""
-    kind = VISITS[name].kind
-    if kind in ("number", "integer"):
-        return number(rows, name)
-    return flag(rows, name).array if kind == "flag" else code(rows, name).array
-
-
 def _same_day_rows(attempts: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Second insertion rows of a day: another clinician's is a take-over, the same one's is counted once."""
     started = attempts["outcome"] != "deferred"
@@ -199,8 +185,7 @@ def _said_together(rows: pd.DataFrame) -> dict[str, Any]:
     outcome = _first_of(rows["outcome"], ("placed", "failed", "unknown"))
     stopped = bool(rows["stopped_on_request"].any()) and outcome == "failed"
     reactions = {
-        name: True if rows[name].any(skipna=True) else rows[name].max(skipna=True)
-        for name in ("vasovagal_any", "vasovagal_grade_2_plus", "syncope")
+        name: True if rows[name].any(skipna=True) else rows[name].max(skipna=True) for name in _EVENTS
     }
     perforation = _first_of(rows["perforation"], ("complete", "partial", "suspected", "none", "unknown"))
     grade = rows["vasovagal_grade"].max(skipna=True)
@@ -208,6 +193,7 @@ def _said_together(rows: pd.DataFrame) -> dict[str, Any]:
         "outcome": outcome,
         "stopped_on_request": stopped,
         "vasovagal_grade": grade,
+        "pain_score": rows["pain_score"].max(skipna=True),
         "perforation": perforation,
         **reactions,
     }
@@ -233,6 +219,7 @@ def _add_completers(attempts: pd.DataFrame) -> pd.DataFrame:
     second = attempts[other].copy()
     second["clinician_ref"] = second["completed_by_ref"].astype(object)
     second["order"] = second["order"] + 1
+    second["second_of_row"] = True
     second["practice"] = codes_of(np.full(len(second), "independent"), ("independent", "supervised"))
     # One perforation counts once; where nothing was said of it, nothing is known of the second attempt either.
     second["perforation"] = second["perforation"].where(second["perforation"] == "unknown", "none")
@@ -259,9 +246,9 @@ def _one_value_a_visit(attempts: pd.DataFrame) -> pd.DataFrame:
     first = begun.drop_duplicates("patient_ref").index
     whole["first_visit_outcome"] = whole["visit_outcome"].where(whole.index.isin(first))
     whole["outcome"] = codes_of(attempts["outcome"].to_numpy(dtype=object), ATTEMPT_OUTCOMES)
-    for name in ("vasovagal_any", "vasovagal_grade_2_plus", "syncope"):
+    for name in _EVENTS:
         worst = attempts[name].astype("Float64").groupby(key, sort=False).transform("max")
         whole[name] = (worst > 0).astype("boolean").mask(later, pd.NA)
-    worst_grade = attempts["vasovagal_grade"].groupby(key, sort=False).transform("max")
-    whole["vasovagal_grade"] = worst_grade.mask(later)
+    for name in ("vasovagal_grade", "pain_score"):
+        whole[name] = attempts[name].groupby(key, sort=False).transform("max").mask(later)
     return whole

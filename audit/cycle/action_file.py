@@ -4,13 +4,12 @@ import re
 import tomllib
 from collections.abc import Mapping
 from datetime import date
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from audit.errors import ActionsError, PeriodError, name_a_few
+from audit.errors import ActionsError, PeriodError, name_a_few, unknown_name
 from audit.period import period_from
 from audit.records import Action
 from audit.settings import Calendar
@@ -60,10 +59,10 @@ def read_actions(path: str | Path, *, calendar: Calendar | None = None) -> tuple
     where = Path(path).name
     data = _document(path, where)
     if unknown := set(data) - {"action"}:
-        raise ActionsError(f"{where}: {_unknown('key', sorted(unknown)[0], ('action',))}")
+        raise ActionsError(f"{where}: {unknown_name('key', sorted(unknown)[0], ['action'])}")
     entries = data.get("action", [])
     if not isinstance(entries, list) or not all(isinstance(entry, Mapping) for entry in entries):
-        raise ActionsError(f"{where}: each action must be a table headed [[action]].")
+        raise ActionsError(f"{where}: action: must be a table headed [[action]].")
     actions = tuple(_action(entry, place, where, calendar) for place, entry in enumerate(entries, start=1))
     ids = [action.id for action in actions]
     if twice := [name for name in dict.fromkeys(ids) if ids.count(name) > 1]:
@@ -90,14 +89,16 @@ def _action(entry: Mapping[str, Any], place: int, where: str, calendar: Calendar
     """One action, every key checked."""
     named = entry.get("id")
     if not isinstance(named, str) or not _ID.fullmatch(named):
-        raise ActionsError(f"{where}, action {place}: id must be a short code, such as A1 or sounding-2026.")
+        raise ActionsError(f"{where}, action {place}, id: must be a short code, such as A1 or sounding-2026.")
     here = f"{where}, action '{named}'"
     _check_keys(entry, here)
     _check_role(_words(entry, "owner_role", here), here)
     done = None if "done" not in entry else _day(entry["done"], "done", here)
     status, figure = _one_of(entry, "status", STATUSES, here), _figure(entry, here)
     if status != "open" and done is None:
-        raise ActionsError(f"{here}: status '{status}' needs the day it was done, as done = 2026-04-01.")
+        raise ActionsError(
+            f"{here}: status '{status}' needs the day it was done. Write it as done = 2026-04-01."
+        )
     return Action(
         id=named,
         figure=figure,
@@ -121,25 +122,27 @@ def _check_keys(entry: Mapping[str, Any], here: str) -> None:
     """Refuse an unknown key and a missing one."""
     for key in entry:
         if key not in (*_REQUIRED, *_OPTIONAL):
-            raise ActionsError(f"{here}: {_unknown('key', key, (*_REQUIRED, *_OPTIONAL))}")
+            raise ActionsError(f"{here}: {unknown_name('key', key, [*_REQUIRED, *_OPTIONAL])}")
     if missing := [key for key in _REQUIRED if key not in entry]:
-        raise ActionsError(f"{here}: lacks {name_a_few(missing)}.")
+        raise ActionsError(f"{here}: lacks {name_a_few(missing)}. Add what is missing.")
 
 
 def _figure(entry: Mapping[str, Any], here: str) -> str:
     """What the action is to move: a criterion, a figure, or the row of a table that it names."""
     given = [key for key in ("criterion", "figure", "measure") if key in entry]
     if len(given) != 1:
-        raise ActionsError(f"{here}: needs exactly one of criterion, figure and measure, got {len(given)}.")
+        raise ActionsError(f"{here}: has {len(given)} of criterion, figure and measure. Write exactly one.")
     if given != ["measure"]:
         return _words(entry, given[0], here)
     measure = entry["measure"]
     if not isinstance(measure, Mapping) or not isinstance(measure.get("table"), str):
         raise ActionsError(
-            f'{here}: measure must name a table and its key columns, as {{ table = "check_done" }}.'
+            f'{here}, measure: must be a table and its key columns, as {{ table = "check_done" }}.'
         )
     if "better" not in entry:
-        raise ActionsError(f'{here}: a measure needs better = "lower" or "higher".')
+        raise ActionsError(
+            f'{here}: a measure needs to know which way is better. Write better = "lower" or "higher".'
+        )
     return f"measure_of_{entry['id']}"
 
 
@@ -155,7 +158,7 @@ def _words(entry: Mapping[str, Any], key: str, here: str) -> str:
     """A line of text that holds no reference."""
     text = entry.get(key, "")
     if not isinstance(text, str) or len(text) > 500 or _CONTROL.search(text):
-        raise ActionsError(f"{here}: {key} must be one line of text of at most 500 letters.")
+        raise ActionsError(f"{here}, {key}: must be one line of text of at most 500 letters.")
     if _REFERENCE_LIKE.search(text):
         raise ActionsError(f"{here}: {key} holds what may be a reference or an address. Leave it out.")
     return text.strip()
@@ -165,7 +168,7 @@ def _one_of(entry: Mapping[str, Any], key: str, choices: tuple[str, ...], here: 
     """A word that is among those offered."""
     word = entry[key]
     if word not in choices:
-        raise ActionsError(f"{here}: {_unknown(key, str(word)[:40], choices)}")
+        raise ActionsError(f"{here}: {unknown_name(key, str(word)[:40], list(choices))}")
     return str(word)
 
 
@@ -192,7 +195,7 @@ def _target(entry: Mapping[str, Any], here: str) -> float | None:
     if value is None:
         return None
     if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 1:
-        raise ActionsError(f"{here}: target must be a proportion from 0 to 1, got {str(value)[:20]}.")
+        raise ActionsError(f"{here}, target: must be a proportion from 0 to 1, got {str(value)[:20]}.")
     return float(value)
 
 
@@ -201,13 +204,6 @@ def _size(entry: Mapping[str, Any], here: str) -> int | None:
     value = entry.get("sample_size_needed")
     if value is not None and (isinstance(value, bool) or not isinstance(value, int) or value < 1):
         raise ActionsError(
-            f"{here}: sample_size_needed must be a whole number above 0, got {str(value)[:20]}."
+            f"{here}, sample_size_needed: must be a whole number above 0, got {str(value)[:20]}."
         )
     return value
-
-
-def _unknown(what: str, word: str, known: tuple[str, ...]) -> str:
-    """A sentence for a word that does not exist, with the nearest one that does."""
-    near = get_close_matches(word, known, n=1)
-    hint = f"Did you mean '{near[0]}'?" if near else f"Known: {name_a_few(list(known), limit=16)}."
-    return f"{what} '{word}' is not known. {hint}"

@@ -44,7 +44,7 @@ def refuse_actions(
             ids = [figure.id for figure in figures if not figure.id.startswith("measure_of_")]
             raise ActionsError(
                 f"action '{action.id}': criterion or figure '{action.figure}' is not known. "
-                f"Known: {name_a_few(sorted(ids), limit=40)}."
+                f"Write one of: {name_a_few(sorted(ids), limit=40)}."
             )
         if known[action.figure].better == "neutral":
             raise ActionsError(
@@ -65,7 +65,9 @@ def _refuse_measure(action: Action, results: AuditResults) -> None:
         or [f"column '{name}'" for name in ("events", "n", "proportion") if name not in table]
     )
     if missing:
-        raise ActionsError(f"action '{action.id}': this audit has no {missing[0]} for its measure.")
+        raise ActionsError(
+            f"action '{action.id}': this audit has no {missing[0]} for its measure. Name one it has."
+        )
 
 
 def action_states(actions: Sequence[Action], measured: pd.DataFrame, results: AuditResults) -> pd.DataFrame:

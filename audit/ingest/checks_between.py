@@ -65,6 +65,16 @@ SENTENCES: dict[str, tuple[str, str, str]] = {
         "device_class",
         "A device was placed and its class is not recorded. Add it.",
     ),
+    "request_after_visit": (
+        "warning",
+        "referral_date",
+        "The day she asked for a device lies after the visit, so no wait is counted. Correct one of the days.",
+    ),
+    "dilation_against_resistance": (
+        "warning",
+        "second_dilation_done",
+        "Resistance was firm or impassable, and dilation is called not needed: it counts as not done. Correct one.",
+    ),
 }
 
 Rule = Callable[[pd.DataFrame], np.ndarray]
@@ -188,6 +198,17 @@ def _placed_without_class(visits: pd.DataFrame) -> np.ndarray:
     return ((visits["insertion_outcome"] == "placed") & unnamed).to_numpy()
 
 
+def _request_after_visit(visits: pd.DataFrame) -> np.ndarray:
+    """Requests dated after the visit they led to."""
+    return (visits["referral_date"] > visits["visit_date"]).to_numpy()
+
+
+def _dilation_against_resistance(visits: pd.DataFrame) -> np.ndarray:
+    """Dilation called not needed where resistance was met."""
+    hard = visits["resistance_met"].isin(["firm", "impassable"])
+    return (hard & (visits["second_dilation_done"] == "not_needed")).to_numpy()
+
+
 _RULES: dict[str, Rule] = {
     "age_jumps": _age_jumps,
     "births_fall": _births_fall,
@@ -198,6 +219,8 @@ _RULES: dict[str, Rule] = {
     "reaction_against_grade": _reaction_against_grade,
     "training_without_supervision": _training_without_supervision,
     "placed_without_class": _placed_without_class,
+    "request_after_visit": _request_after_visit,
+    "dilation_against_resistance": _dilation_against_resistance,
 }
 _NEEDS: dict[str, tuple[str, ...]] = {
     "age_jumps": ("age_years",),
@@ -209,4 +232,6 @@ _NEEDS: dict[str, tuple[str, ...]] = {
     "reaction_against_grade": ("vasovagal_grade",),
     "training_without_supervision": ("supervised", "training_status"),
     "placed_without_class": ("device_class", "insertion_outcome"),
+    "request_after_visit": ("referral_date",),
+    "dilation_against_resistance": ("resistance_met", "second_dilation_done"),
 }

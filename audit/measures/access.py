@@ -1,9 +1,10 @@
-"""Access: deferrals, and emergency placements in time."""
+"""Access: how long women wait, deferrals, and emergency placements in time."""
 
 import pandas as pd
 
+from audit.statistics.quantiles import with_quantiles
 from audit.statistics.summaries import with_proportions
-from audit.tallies import OVERALL, counts
+from audit.tallies import OVERALL, count_outcomes, counts, tally_outcomes, tally_values
 
 
 def emergency_placement_in_time(
@@ -64,3 +65,56 @@ def emergency_placement_in_time(
         }
     )
     return with_proportions(table)
+
+
+def waiting_time(
+    attempts: pd.DataFrame,
+    *,
+    by: str = OVERALL,
+    median: float = 0.5,
+    centile: float = 0.9,
+    recorded_floor: float = 0.8,
+) -> pd.DataFrame:
+    """How many days women waited from asking for a device to the first attempt.
+
+    Population: the first attempt of each need: a woman's first, one after a placement, or one later than the
+    window of an episode. Women who never came are not in the log. Unknown: the day she asked not recorded, or
+    recorded as after the attempt.
+
+    Parameters
+    ----------
+    attempts
+        The table `audit.schema.derived.ATTEMPTS`.
+    by
+        ``overall`` or a column of that table, such as ``timing_group``.
+    median, centile
+        The quantiles given, between 0 and 1.
+    recorded_floor
+        Where a smaller share is recorded, the caution says so.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, n, n_unknown``, ``median, median_lower, median_upper, centile, centile_lower,
+        centile_upper`` (days; limits infinite where too few bound nothing), ``method, caution``. Overall, an
+        empty table gives one row.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> rows = pd.DataFrame({"episode_outcome": "placed", "days_waited": [7.0, 21.0, 14.0, None]})
+    >>> waiting_time(rows)[["n", "n_unknown", "median"]].values.tolist()
+    [[3.0, 1.0, 14.0]]
+    """
+    slim = attempts[[name for name in ("episode_outcome", "days_waited", by, "n") if name in attempts]]
+    first = slim[slim["episode_outcome"].notna()]
+    recorded = first.assign(recorded=first["days_waited"].notna().astype("boolean"))
+    table = count_outcomes(
+        tally_outcomes(recorded, outcome="recorded", by=by), events=("yes",), others=(), by=by
+    )
+    return with_quantiles(
+        table.drop(columns="events"),
+        tally_values(first, value="days_waited", by=by),
+        probabilities={"median": median, "centile": centile},
+        recorded_floor=recorded_floor,
+    )

@@ -217,7 +217,7 @@ def indicator_availability(columns: Collection[str]) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``indicator`` (name of its table), ``title, available, reason``.
+        ``indicator`` (name of its table, or of its item where a table holds several), ``title, available, reason``.
     """
     rows = []
     for indicator in INDICATORS:
@@ -225,7 +225,7 @@ def indicator_availability(columns: Collection[str]) -> pd.DataFrame:
         named = "; ".join(" or ".join(group) for group in lacking)
         rows.append(
             {
-                "indicator": indicator.table,
+                "indicator": indicator.item or indicator.table,
                 "title": indicator.title,
                 "available": not lacking,
                 "reason": f"This log does not record {named}." if lacking else "",

@@ -8,8 +8,9 @@ one that matches its unit.
 
 import pandas as pd
 
-from audit.statistics.summaries import with_proportions
-from audit.tallies import OVERALL, count_outcomes, tally_outcomes
+from audit.statistics.contrasts import CONTRAST_COLUMNS, trend_columns, two_group_columns
+from audit.statistics.summaries import with_proportions, with_rates
+from audit.tallies import OVERALL, count_outcomes, counts, tally_outcomes
 
 UNITS = {
     "operator_attempt": ("outcome", "failed", "placed"),
@@ -17,6 +18,15 @@ UNITS = {
     "woman_first_attempt": ("first_visit_outcome", "failed", "placed"),
     "woman_90_days": ("episode_outcome", "not_placed", "placed"),
 }
+
+# Column, group of interest, group it is compared with.
+CONTRASTS = (
+    ("cervical_parity", "no", "yes"),
+    ("parous", "no", "yes"),
+)
+# The groups of a site or a quarter that are put together as the reference.
+OTHERS, EARLIER = "all_others", "all_earlier"
+TREND = ("births_group", ("0", "1", "2", "3_plus"))
 
 
 def failed_insertions(
@@ -144,3 +154,131 @@ def first_pass_success(
     tally = tally_outcomes(counted, outcome="first_pass", by=by)
     table = count_outcomes(tally, events=("yes",), others=("no",), by=by)
     return with_proportions(table, recorded_floor=recorded_floor)
+
+
+def failed_insertion_contrasts(failed: pd.DataFrame) -> pd.DataFrame:
+    """Failed insertions compared: without and with a (vaginal) birth, over births, by site and over time.
+
+    Each site is compared with all the others together, and the last quarter with all the earlier ones; births
+    and quarters also have a trend. Several comparisons are made, so one small ``p_value`` may be chance.
+
+    Parameters
+    ----------
+    failed
+        Rows of `failed_insertions` in one unit, for ``cervical_parity, parous, births_group, site_ref`` or
+        ``quarter``; strata that are not recorded are left out.
+
+    Returns
+    -------
+    DataFrame
+        One row per comparison: ``by, group, reference``, then the columns of
+        `audit.statistics.contrasts.two_group_columns`. For a trend the group is ``trend``, the reference its
+        direction, and ``chi_square`` and ``p_value`` are Cochran-Armitage's. Groups without a known outcome are
+        not compared; nothing to compare gives no rows.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> failed = pd.DataFrame(
+    ...     {"by": "cervical_parity", "stratum": ["no", "yes"], "events": [9, 4], "n": [120, 280]})
+    >>> failed_insertion_contrasts(failed)["ratio"].round(2).tolist()
+    [5.25]
+    """
+    known = failed[~failed["stratum"].isin(["unknown", "not recorded"])]
+    rows: list[dict[str, object]] = []
+    for by, group, reference in CONTRASTS:
+        own = known[known["by"] == by]
+        rows.append(
+            _compared(by, group, own, own["stratum"] == group, reference, own["stratum"] == reference)
+        )
+    rows.extend(_by_site(known[known["by"] == "site_ref"]))
+    births = known[known["by"] == TREND[0]].set_index("stratum")
+    births = births.reindex([name for name in TREND[1] if name in births.index])
+    rows.append(_trend(births, [TREND[1].index(name) for name in births.index]))
+    rows.extend(_by_quarter(known[known["by"] == "quarter"].sort_values("stratum")))
+    return pd.DataFrame([row for row in rows if row], columns=["by", "group", "reference", *CONTRAST_COLUMNS])
+
+
+def _by_site(sites: pd.DataFrame) -> list[dict[str, object]]:
+    """Each site against all the others together."""
+    return [
+        _compared("site_ref", str(site), sites, sites["stratum"] == site, OTHERS, sites["stratum"] != site)
+        for site in sites["stratum"]
+    ]
+
+
+def _by_quarter(quarters: pd.DataFrame) -> list[dict[str, object]]:
+    """The last quarter against all the earlier ones, and the trend."""
+    if quarters.empty:
+        return []
+    last = quarters["stratum"].max()
+    return [
+        _compared(
+            "quarter", str(last), quarters, quarters["stratum"] == last, EARLIER, quarters["stratum"] != last
+        ),
+        _trend(quarters, list(range(len(quarters)))),
+    ]
+
+
+def _compared(
+    by: str, group: str, rows: pd.DataFrame, own: pd.Series, reference: str, others: pd.Series
+) -> dict[str, object]:
+    """One group against another; empty where either has nothing to count."""
+    one, two = rows.loc[own, ["events", "n"]].sum(), rows.loc[others, ["events", "n"]].sum()
+    compared = two_group_columns(int(one["events"]), int(one["n"]), int(two["events"]), int(two["n"]))
+    return {"by": by, "group": group, "reference": reference, **compared} if compared else {}
+
+
+def _trend(groups: pd.DataFrame, scores: list[int]) -> dict[str, object]:
+    """The trend over ordered groups; empty where there is no group."""
+    if groups.empty:
+        return {}
+    columns, direction = trend_columns(groups["events"], groups["n"], scores)
+    by = str(groups["by"].iloc[0])
+    return {"by": by, "group": "trend", "reference": direction, **columns, "method": "Cochran-Armitage trend"}
+
+
+def devices_wasted(attempts: pd.DataFrame, *, by: str = OVERALL) -> pd.DataFrame:
+    """Devices opened and not left in place, per device opened.
+
+    Population: operator attempts with a known outcome. Denominator: devices opened, which are those placed and
+    those wasted. Unknown: attempts with no count of wasted devices; one placed at a single pass wasted none.
+
+    Parameters
+    ----------
+    attempts
+        The table `audit.schema.derived.ATTEMPTS`.
+    by
+        ``overall`` or a column of that table, such as ``device_family``.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, events`` (wasted), ``n`` (opened), ``n_unknown`` (attempts), ``rate`` per device opened
+        and exact Poisson limits ``ci_lower, ci_upper``, ``method, caution``. Overall, an empty table gives one
+        row of zeros.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> rows = pd.DataFrame({"outcome": ["placed", "failed", "placed", "placed"],
+    ...     "attempts_same_visit": [None, None, 1, None], "device_wasted_count": [1.0, 2.0, None, None]})
+    >>> devices_wasted(rows)[["events", "n", "n_unknown"]].values.tolist()
+    [[3, 5, 1]]
+    """
+    known = attempts[attempts["outcome"].isin(["placed", "failed"])]
+    placed = known["outcome"] == "placed"
+    at_once = placed & (known["attempts_same_visit"] == 1)
+    wasted = (
+        known["device_wasted_count"].astype("float64").mask(at_once & known["device_wasted_count"].isna(), 0)
+    )
+    told = known.assign(counted=wasted.notna().astype("boolean"))
+    table = count_outcomes(tally_outcomes(told, outcome="counted", by=by), events=("yes",), others=(), by=by)
+    number = counts(known)
+    stratum = pd.Series(OVERALL, index=known.index) if by == OVERALL else known[by].astype(object)
+    stratum = stratum.fillna("not recorded").astype(str)
+    lost = wasted.fillna(0).mul(number).groupby(stratum).sum()
+    kept = number.where(placed & wasted.notna(), 0).groupby(stratum).sum()
+    opened = table["stratum"].map(lost.add(kept)).fillna(0).astype("int64")
+    table = table.assign(events=table["stratum"].map(lost).fillna(0).astype("int64"), n=opened)
+    return with_rates(table, exposure="n")

@@ -7,12 +7,9 @@ compared with another. A blank is not a grade 0.
 
 import pandas as pd
 
-from audit.statistics.estimates import Estimate
-from audit.statistics.odds import fisher_exact
+from audit.statistics.contrasts import CONTRAST_COLUMNS, trend_columns, two_group_columns
 from audit.statistics.summaries import with_proportions
-from audit.statistics.trend import cochran_armitage
-from audit.statistics.two_groups import difference_interval, risk_ratio
-from audit.tallies import count_outcomes, tally_outcomes
+from audit.tallies import begun_visits, count_outcomes, tally_outcomes
 
 DEFINITIONS = ("vasovagal_any", "vasovagal_grade_2_plus", "syncope")
 # Column, group of interest, group it is compared with: the wider cervix after a vaginal birth leads.
@@ -20,11 +17,7 @@ CONTRASTS = (
     ("cervical_parity", "no", "yes"),
     ("parous", "no", "yes"),
 )
-_CONTRAST_COLUMNS = (
-    *("by", "definition", "group", "reference", "events", "n", "reference_events", "reference_n"),
-    *("ratio", "ratio_lower", "ratio_upper", "difference", "difference_lower", "difference_upper"),
-    *("chi_square", "p_value", "method"),
-)
+_CONTRAST_COLUMNS = ("by", "definition", "group", "reference", *CONTRAST_COLUMNS)
 TREND = ("births_group", ("0", "1", "2", "3_plus"))
 
 
@@ -62,7 +55,7 @@ def vasovagal_by_parity(
     >>> table[["stratum", "events", "n", "n_unknown"]].values.tolist()[:2]
     [['no', 1, 2, 0], ['yes', 0, 0, 1]]
     """
-    visits = begun_visits(attempts)
+    visits = begun_visits(attempts, *DEFINITIONS, by)
     tables = [_counted(visits, by, definition) for definition in DEFINITIONS]
     return with_proportions(pd.concat(tables, ignore_index=True), recorded_floor=recorded_floor)
 
@@ -93,11 +86,6 @@ def vasovagal_contrasts(by_parity: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame([row for row in rows if row], columns=list(_CONTRAST_COLUMNS))
 
 
-def begun_visits(attempts: pd.DataFrame) -> pd.DataFrame:
-    """The visits at which an insertion was begun: the first attempt of each woman and day."""
-    return attempts[attempts["visit_outcome"].notna() & (attempts["visit_outcome"] != "deferred")]
-
-
 def _counted(visits: pd.DataFrame, by: str, definition: str) -> pd.DataFrame:
     """Counts by stratum under one definition."""
     tally = tally_outcomes(visits, outcome=definition, by=by)
@@ -114,36 +102,10 @@ def _contrast(
     if group not in strata.index or reference not in strata.index:
         return {}
     one, two = strata.loc[group], strata.loc[reference]
-    four = int(one["events"]), int(one["n"]), int(two["events"]), int(two["n"])
-    events, n, reference_events, reference_n = four
-    if not (n and reference_n):
+    compared = two_group_columns(int(one["events"]), int(one["n"]), int(two["events"]), int(two["n"]))
+    if not compared:
         return {}
-    unbounded = events == 0 or reference_events == 0
-    ratio = risk_ratio(*four, method="koopman" if unbounded else "katz")
-    difference = difference_interval(*four)
-    return {
-        "by": by,
-        "definition": definition,
-        "group": group,
-        "reference": reference,
-        "events": events,
-        "n": n,
-        "reference_events": reference_events,
-        "reference_n": reference_n,
-        **_named(ratio, "ratio"),
-        **_named(difference, "difference"),
-        "p_value": fisher_exact(*four).p_value,
-        "method": f"risk ratio {ratio.method}; difference {difference.method}; Fisher, minimum likelihood",
-    }
-
-
-def _named(estimate: Estimate, name: str) -> dict[str, float]:
-    """An estimate as three columns."""
-    return {
-        name: float(estimate.value),
-        f"{name}_lower": float(estimate.ci_lower),
-        f"{name}_upper": float(estimate.ci_upper),
-    }
+    return {"by": by, "definition": definition, "group": group, "reference": reference, **compared}
 
 
 def _trend(by_parity: pd.DataFrame, definition: str) -> dict[str, object]:
@@ -153,15 +115,12 @@ def _trend(by_parity: pd.DataFrame, definition: str) -> dict[str, object]:
     rows = rows.reindex([name for name in groups if name in rows.index])
     if rows.empty:
         return {}
-    test = cochran_armitage(rows["events"], rows["n"], scores=[groups.index(name) for name in rows.index])
+    columns, direction = trend_columns(rows["events"], rows["n"], [groups.index(name) for name in rows.index])
     return {
         "by": by,
         "definition": definition,
         "group": "trend",
-        "reference": test.direction,
-        "events": int(rows["events"].sum()),
-        "n": int(rows["n"].sum()),
-        "chi_square": test.chi_square,
-        "p_value": test.p_value,
+        "reference": direction,
+        **columns,
         "method": "Cochran-Armitage trend over births 0, 1, 2, 3 or more",
     }

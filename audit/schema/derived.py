@@ -115,6 +115,31 @@ CASE_MIX = (
     _code("practice", "Supervised attempts belong to the trainee's curve.", ("independent", "supervised")),
 )
 
+# What was checked, done and said at an insertion visit, as the log records it.
+CARE = (
+    VISITS["pregnancy_excluded"],
+    VISITS["infection_risk_assessed"],
+    VISITS["sti_test"],
+    VISITS["consent_recorded"],
+    VISITS["risks_discussed"],
+    VISITS["bleeding_change_info"],
+    VISITS["pain_options_discussed"],
+    VISITS["analgesia_advised"],
+    VISITS["misoprostol_used"],
+    VISITS["antibiotic_prophylaxis"],
+    VISITS["bimanual_done"],
+    VISITS["chaperone_or_assistant_present"],
+    VISITS["uterus_measured_by"],
+    VISITS["resistance_met"],
+    VISITS["second_dilation_done"],
+    VISITS["ultrasound_guidance"],
+    VISITS["local_anaesthetic"],
+    VISITS["dilation"],
+    VISITS["onset_phase"],
+    VISITS["info_device_given"],
+    VISITS["thread_check_advice"],
+)
+
 ATTEMPTS = Table(
     "attempts",
     "one insertion by one clinician; a deferral is a row too and never counts as an attempt",
@@ -158,6 +183,21 @@ ATTEMPTS = Table(
         VISITS["onward_plan"],
         VISITS["bridging_method_given"],
         VISITS["bridging_oral_ec_given"],
+        Column(
+            "days_waited",
+            "Days from the day she asked to the attempt; missing where that day is not recorded or lies after it.",
+            "number",
+            unit="days",
+            requirement="derived",
+        ),
+        VISITS["training_status"],
+        *CARE,
+        _flag(
+            "uterus_length_recorded",
+            "A length of the uterus or its cavity is recorded; missing where none is.",
+        ),
+        _flag("emergency_treatment", "Atropine, a transfer or a grade 4 reaction on that day."),
+        VISITS["pain_score"],
         _number("placement", "Running number of the placement it led to; -1 for none."),
     ),
 )

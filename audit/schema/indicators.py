@@ -3,39 +3,13 @@
 The code that computes a figure, the report that prints it and the docs all read it here.
 """
 
-from dataclasses import dataclass
-
-
-@dataclass(frozen=True)
-class Indicator:
-    """One figure of the audit.
-
-    `needs` lists what the log must record: for each entry, at least one of its columns. `table` is the result
-    table that holds the figure.
-    """
-
-    table: str
-    title: str
-    question: str
-    numerator: str
-    denominator: str
-    unknowns: str
-    method: str
-    source: str
-    needs: tuple[tuple[str, ...], ...]
-
-
-_WILSON = "Wilson 95% limits; exact (Clopper-Pearson) limits where 5 or fewer either way, or fewer than 30."
-_BOTH_RULES = (
-    "Two rules side by side: last known (observation ends on the last day the device was known in place) and "
-    "assumed in place (carried on to the freeze less a reporting lag)."
-)
-_CI_SOURCES = (
-    "Wilson EB, J Am Stat Assoc 1927;22:209-212; Clopper CJ, Pearson ES, Biometrika 1934;26:404-413; "
-    "Newcombe RG, Stat Med 1998;17:857-872."
-)
-_KM_SOURCES = "Kaplan EL, Meier P, J Am Stat Assoc 1958;53:457-481; limits on the log(-log) scale."
-_AJ_SOURCES = "Aalen OO, Johansen S, Scand J Stat 1978;5:141-150; Putter H et al, Stat Med 2007;26:2389-2430."
+from audit.schema.indicator import AJ_SOURCES as _AJ_SOURCES
+from audit.schema.indicator import BOTH_RULES as _BOTH_RULES
+from audit.schema.indicator import CI_SOURCES as _CI_SOURCES
+from audit.schema.indicator import KM_SOURCES as _KM_SOURCES
+from audit.schema.indicator import WILSON as _WILSON
+from audit.schema.indicator import Indicator
+from audit.schema.indicators_of_attempts import OF_ATTEMPTS
 
 INDICATORS: tuple[Indicator, ...] = (
     Indicator(
@@ -195,6 +169,7 @@ INDICATORS: tuple[Indicator, ...] = (
         "US Selected Practice Recommendations for Contraceptive Use, 2024 (intrauterine page, read).",
         (("indication",), ("ec_hours_since_upsi", "ec_basis", "ec_days_after_ovulation")),
     ),
+    *OF_ATTEMPTS,
 )
 
-BY_TABLE = {indicator.table: indicator for indicator in INDICATORS}
+BY_TABLE = {indicator.item or indicator.table: indicator for indicator in INDICATORS}

@@ -2,7 +2,8 @@
 
 from audit.schema.column import Table
 from audit.schema.derived import ATTEMPTS, FOLLOW_UPS, PLACEMENTS
-from audit.schema.indicators import INDICATORS, Indicator
+from audit.schema.indicator import Indicator
+from audit.schema.indicators import INDICATORS
 
 _OPENING = """# How every figure is defined and computed
 

@@ -181,17 +181,32 @@ HEADING_WORDS: dict[str, str] = {
     "device_licensed_years": "duration; duration year; device duration; good for; lasts; year use; "
     "device life; lifespan; device valid year; licensed year",
     "device_wasted_count": "device wasted; wasted; number wasted; number device wasted; wasted device",
+    "pregnancy_excluded": "pregnancy excluded; pregnancy ruled out; excluded pregnancy",
+    "infection_risk_assessed": "infection risk; infection risk assessed; risk infection; sti risk; sexual history",
+    "sti_test": "sti test; sti screen; chlamydia test; test sti; swab",
+    "consent_recorded": "consent; consent recorded; consent given; consent kind",
+    "risks_discussed": "risks discussed; risks explained; discussed risks; risks told",
+    "bleeding_change_info": "bleeding change; bleeding change info; told bleeding; bleeding explained",
+    "pain_options_discussed": "pain options; pain options discussed; pain relief offered; offered pain relief",
+    "analgesia_advised": "analgesia advised; painkiller advised; advised painkiller",
+    "misoprostol_used": "misoprostol; misoprostol used",
+    "antibiotic_prophylaxis": "antibiotic; antibiotic prophylaxis; antibiotic given",
+    "bimanual_done": "bimanual; bimanual done; pelvic exam; pelvic assessment",
     "procedure_started": "start; procedure start; fit start; attempt start; attempt made",
     "uterus_measured_by": "measure; measured with; uterus measure; length measured; how measured; "
     "sound method",
     "sound_length_mm": "sound; sound length; uterus length; length sound; cavity length; uterus sound; "
     "length; uterus sound length; uterine cavity length",
+    "cavity_length_us_mm": "cavity length ultrasound; ultrasound length; ultrasound cavity length; "
+    "cavity length by ultrasound",
     "tenaculum_used": "tenaculum; tenaculum used; cervix held; cervix tenaculum",
     "local_anaesthetic": "local; local anaesthetic; anaesthetic; anaesthetic used; numbing; pain relief; "
     "anaesthetic kind; kind anaesthetic",
     "dilation": "dilation; cervix dilation; dilation used; dilation method",
     "dilation_max_mm": "largest dilation; dilation max; max dilation; hegar; dilation size",
     "resistance_met": "resistance; os resistance; internal os; resistance internal os",
+    "second_dilation_done": "second dilation; dilation again; second dilation done; dilation repeated",
+    "ultrasound_guidance": "ultrasound guidance; ultrasound guided; ultrasound during fit; guided by ultrasound",
     "attempts_same_visit": "attempts; number attempts; passes; number passes; tries; attempts visit",
     "insertion_outcome": "result; fit result; result fit; fit success; procedure result; attempt result; "
     "how it went; status fit; fit status; visit result",
@@ -201,12 +216,15 @@ HEADING_WORDS: dict[str, str] = {
     "reason not done",
     "onward_plan": "plan; plan after; onward plan; plan after fail; follow on plan",
     "bridging_method_given": "bridging; bridging method; bridging given; bridging method given; cover given",
+    "info_device_given": "device info; device info given; device explained; told device",
+    "thread_check_advice": "thread advice; thread check advice; thread check explained; told threads",
     "vasovagal_grade": "vasovagal grade; faint grade; grade faint; grade vasovagal; reaction grade; "
     "grade reaction",
     "vasovagal_reaction": "vasovagal; vasovagal reaction; faint; faint reaction",
     "syncope": "syncope; fainted fully; loss consciousness",
     "onset_phase": "faint start; vasovagal start; reaction start; onset phase; start reaction; faint when; "
     "step at reaction",
+    "atropine_given": "atropine; atropine given",
     "emergency_transfer": "hospital; sent hospital; emergency hospital; emergency transfer; "
     "transfer hospital",
     "perforation_suspected": "perforation; perforation suspected; suspected perforation",

@@ -291,6 +291,82 @@ _DEVICE = (
     ),
 )
 
+_CHECKS = (
+    Column(
+        "pregnancy_excluded",
+        "How pregnancy was reasonably excluded before the procedure.",
+        "code",
+        ("yes_criteria", "yes_test", "no", "unknown"),
+        rows=_INSERTION,
+    ),
+    Column(
+        "infection_risk_assessed",
+        "The risk of a sexually transmitted infection was asked about.",
+        "flag",
+        rows=_INSERTION,
+    ),
+    Column(
+        "sti_test",
+        "Test for sexually transmitted infection.",
+        "code",
+        (
+            "not_indicated",
+            "offered_declined",
+            "taken_before",
+            "taken_same_visit",
+            "indicated_not_offered",
+            "unknown",
+        ),
+        rows=_INSERTION,
+    ),
+    Column(
+        "consent_recorded",
+        "Informed consent.",
+        "code",
+        ("verbal", "written", "no", "unknown"),
+        rows=_INSERTION,
+    ),
+    Column(
+        "risks_discussed",
+        "Failure, expulsion, perforation and infection were discussed.",
+        "code",
+        ("all", "partial", "no", "unknown"),
+        rows=_INSERTION,
+    ),
+    Column("bleeding_change_info", "She was told how bleeding may change.", "flag", rows=_INSERTION),
+    Column(
+        "pain_options_discussed", "Pain relief and local anaesthetic were offered.", "flag", rows=_INSERTION
+    ),
+    Column(
+        "analgesia_advised",
+        "She was advised to take a simple pain killer before the visit.",
+        "code",
+        ("yes", "no", "contraindicated", "unknown"),
+        rows=_INSERTION,
+    ),
+    Column(
+        "misoprostol_used",
+        "Misoprostol to ripen the cervix.",
+        "code",
+        ("no", "yes_routine", "yes_after_failed_attempt", "unknown"),
+        rows=_INSERTION,
+    ),
+    Column(
+        "antibiotic_prophylaxis",
+        "An antibiotic to prevent infection.",
+        "code",
+        ("no", "yes_indicated", "yes_routine", "unknown"),
+        rows=_INSERTION,
+    ),
+    Column(
+        "bimanual_done",
+        "How the pelvis was assessed before an instrument was used.",
+        "code",
+        ("bimanual", "ultrasound", "both", "none", "unknown"),
+        rows=_INSERTION,
+    ),
+)
+
 _PROCEDURE = (
     Column(
         "procedure_started",
@@ -313,6 +389,16 @@ _PROCEDURE = (
         minimum=20,
         maximum=200,
         plausible=(50, 110),
+        rows=_INSERTION,
+    ),
+    Column(
+        "cavity_length_us_mm",
+        "Length of the cavity by ultrasound.",
+        "number",
+        unit="mm",
+        minimum=5,
+        maximum=150,
+        plausible=(20, 70),
         rows=_INSERTION,
     ),
     Column(
@@ -361,6 +447,20 @@ _PROCEDURE = (
         "Resistance at the internal os.",
         "code",
         ("none", "mild", "firm", "impassable", "unknown"),
+        rows=_INSERTION,
+    ),
+    Column(
+        "second_dilation_done",
+        "Graduated dilation was repeated after resistance.",
+        "code",
+        ("yes", "no", "not_needed", "declined", "unknown"),
+        rows=_INSERTION,
+    ),
+    Column(
+        "ultrasound_guidance",
+        "Ultrasound during the procedure.",
+        "code",
+        ("no", "transabdominal", "transvaginal", "unknown"),
         rows=_INSERTION,
     ),
     Column(
@@ -445,6 +545,18 @@ _OUTCOME = (
         ("yes", "declined", "not_needed", "no", "unknown"),
         rows=_INSERTION,
     ),
+    Column(
+        "info_device_given",
+        "She was told the device's name, how long it lasts and from when it can be relied on.",
+        "flag",
+        rows=_INSERTION,
+    ),
+    Column(
+        "thread_check_advice",
+        "She was told how to check the threads and when to come back.",
+        "flag",
+        rows=_INSERTION,
+    ),
 )
 
 _EVENTS = (
@@ -483,6 +595,7 @@ _EVENTS = (
         ),
         rows=_INSERTION,
     ),
+    Column("atropine_given", "Atropine was given.", "flag", rows=_INSERTION),
     Column("emergency_transfer", "An ambulance or an admission.", "flag", rows=_INSERTION),
     Column(
         "perforation_suspected",
@@ -656,6 +769,7 @@ VISITS = Table(
         *_in_section("Identity and visit", _IDENTITY),
         *_in_section("The woman", _WOMAN),
         *_in_section("Indication and device", _DEVICE),
+        *_in_section("Checks and information before the procedure", _CHECKS),
         *_in_section("Procedure", _PROCEDURE),
         *_in_section("Outcome of the insertion", _OUTCOME),
         *_in_section("Immediate events", _EVENTS),

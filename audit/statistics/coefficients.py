@@ -63,7 +63,7 @@ def coefficient_table(
     """Return term, coefficient, standard_error, ratio, ci_lower, ci_upper (of the ratio) and p_value.
 
     Limits and p-values are Wald's: normal, or Student's t where degrees of freedom are given. A term not kept
-    is nan throughout; an infinite one has the limit that nothing bounds, 0 or infinity, and no other.
+    is nan throughout; an infinite one has here the limit that nothing bounds, 0 or infinity, and no other.
     """
     coefficient = _spread(fitted.coefficients, design.kept)
     error = _spread(np.sqrt(np.diag(fitted.covariance)), design.kept)

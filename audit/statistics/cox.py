@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import special
 
-from audit.statistics.arguments import FloatArray, IntArray, require_between_0_and_1, require_choice
+from audit.statistics.arguments import require_between_0_and_1, require_choice
 from audit.statistics.coefficients import (
     coefficient_table,
     covariance_table,
@@ -26,7 +26,9 @@ from audit.statistics.design import (
 )
 from audit.statistics.estimates import SignificanceTest
 from audit.statistics.newton import Maximum, Point, maximise
-from audit.statistics.risk_patterns import RiskPatterns, risk_patterns, sums_at_risk, sums_of_events
+from audit.statistics.partial_likelihood import partial_likelihood
+from audit.statistics.profiles import with_profile_limits
+from audit.statistics.risk_patterns import of_columns, risk_patterns
 from audit.statistics.risk_sets import Spells, spells
 from audit.statistics.survival import require_single_event
 
@@ -54,15 +56,6 @@ class CoxFit:
     n: int
     method: str
     caution: str
-
-
-@dataclass(frozen=True)
-class _Ties:
-    """For each single event, the place of its time and the share of the tied events taken off before it."""
-
-    place: IntArray
-    start: IntArray
-    share: FloatArray
 
 
 def cox_regression(
@@ -100,8 +93,8 @@ def cox_regression(
     CoxFit
         Equal to the fit of the single spells. Columns that do not vary among those at risk, or that the ones
         before tell, are nan and named in the caution. A term without a finite estimate (a group without
-        events) is infinite, with no standard error and the one limit that holds; the tests stay valid. Without
-        events all is nan.
+        events) is infinite and has no standard error; its finite limit and p-value are of the profile
+        likelihood. Without events all is nan.
 
     Raises
     ------
@@ -132,16 +125,17 @@ def cox_regression(
     require_single_event(observed)
     design = design_of(used, observed.weights.astype(np.float64), intercept=False)
     sets = risk_patterns(observed, design.values)
-    tied = _ties(sets.deaths, ties)
     # What varies, but never among those at risk together, shows in the information only.
-    at_zero = _evaluated(sets, tied, np.zeros(design.values.shape[1])).information
+    at_zero = partial_likelihood(sets, ties=ties)(np.zeros(design.values.shape[1])).information
     kept = independent(at_zero / max(int(sets.deaths.sum()), 1))
-    design, sets = narrowed(design, kept), _narrowed(sets, kept)
-    null = _evaluated(sets, tied, np.zeros(int(kept.sum())))
-    best = maximise(lambda beta: _evaluated(sets, tied, beta), np.zeros(int(kept.sum())), sets.patterns)
-    return _fit(
-        design, observed, (null, best), METHOD.format(ties.capitalize(), 100 * confidence), confidence
-    )
+    design, sets = narrowed(design, kept), of_columns(sets, kept)
+    likelihood, start = partial_likelihood(sets, ties=ties), np.zeros(int(kept.sum()))
+    best = maximise(likelihood, start, sets.patterns)
+    table = coefficient_table(design, estimates(design, best), ratio="hazard_ratio", confidence=confidence)
+    if best.state == "endless":
+        table = with_profile_limits(table, design, likelihood, best, sets.patterns, confidence=confidence)
+    method = METHOD.format(ties.capitalize(), 100 * confidence)
+    return _fit(design, observed, (likelihood(start), best), table, method)
 
 
 def _observed(
@@ -159,65 +153,16 @@ def _observed(
     return observed, columns[np.asarray(weights, dtype=np.float64) > 0]
 
 
-def _narrowed(sets: RiskPatterns, kept: np.ndarray) -> RiskPatterns:
-    """Return the counts with some columns of the patterns left out."""
-    return RiskPatterns(
-        sets.patterns[:, kept], sets.deaths, sets.events, sets.leaving, sets.entering, sets.at_risk
-    )
-
-
-def _ties(deaths: IntArray, method: str) -> _Ties:
-    """Return the single events of each time in turn."""
-    start = np.append(0, np.cumsum(deaths)[:-1]).astype(np.int64)[: deaths.size]
-    place = np.repeat(np.arange(deaths.size), deaths)
-    turn = np.arange(place.size) - start[place]
-    share = turn / deaths[place] if method == "efron" else np.zeros(place.size)
-    return _Ties(place, start, share)
-
-
-def _evaluated(sets: RiskPatterns, ties: _Ties, beta: FloatArray) -> Point:
-    """Return the partial log-likelihood with its slope and information."""
-    z, predictor = sets.patterns, sets.patterns @ beta
-    size, terms = sets.deaths.size, beta.size
-    # The likelihood does not change with the level of the predictor, which may be beyond a float.
-    predictor = predictor - predictor.max(initial=-np.inf) if predictor.size else predictor
-    hazard = np.exp(predictor)[:, None]
-    squares = (z[:, :, None] * z[:, None, :]).reshape(len(z), terms * terms)
-    values = np.hstack([hazard, hazard * z, hazard * squares])
-    risk, died = sums_at_risk(sets, values), sums_of_events(sets, values)
-    rest = risk[ties.place, 0] - ties.share * died[ties.place, 0]
-    if (rest <= 0).any():
-        return Point(-np.inf, np.full(terms, np.nan), np.full((terms, terms), np.nan))
-    sums = _sums_over_ties(ties, rest, size)
-    observed = sums_of_events(sets, np.column_stack([predictor, z])).sum(axis=0)
-    r, d = risk[:, 1 : 1 + terms], died[:, 1 : 1 + terms]
-    score = observed[1:] - (sums[0] @ r - sums[1] @ d)
-    second = (sums[0] @ risk[:, 1 + terms :] - sums[1] @ died[:, 1 + terms :]).reshape(terms, terms)
-    cross = (r * sums[3][:, None]).T @ d
-    products = (r * sums[2][:, None]).T @ r - cross - cross.T + (d * sums[4][:, None]).T @ d
-    return Point(float(observed[0] - np.log(rest).sum()), score, second - products)
-
-
-def _sums_over_ties(ties: _Ties, rest: FloatArray, size: int) -> FloatArray:
-    """Return at each time the sums of share^k / rest for k = 0, 1 and of share^k / rest^2 for k = 0, 1, 2."""
-    inverse, share = 1 / rest, ties.share
-    terms = (inverse, share * inverse, inverse**2, share * inverse**2, (share * inverse) ** 2)
-    return np.array(
-        [np.bincount(ties.place, weights=term, minlength=size) for term in terms], dtype=np.float64
-    )
-
-
 def _fit(
-    design: Design, observed: Spells, climb: tuple[Point, Maximum], method: str, confidence: float
+    design: Design, observed: Spells, climb: tuple[Point, Maximum], table: pd.DataFrame, method: str
 ) -> CoxFit:
-    """Return the fit of a design from its null and its maximum."""
+    """Return the fit of a design from its null, its maximum and its coefficients."""
     null, best = climb
-    fitted, events = estimates(design, best), int(observed.weights[observed.endings == 1].sum())
-    table = coefficient_table(design, fitted, ratio="hazard_ratio", confidence=confidence)
+    events = int(observed.weights[observed.endings == 1].sum())
     score = float(null.score @ np.linalg.solve(null.information, null.score))
     return CoxFit(
         coefficients=table,
-        covariance=covariance_table(design, fitted.covariance),
+        covariance=covariance_table(design, estimates(design, best).covariance),
         log_likelihood=best.point.value,
         null_log_likelihood=null.value,
         likelihood_ratio=_test(2 * (best.point.value - null.value), null.score.size, "likelihood ratio"),
@@ -243,5 +188,8 @@ def _caution(design: Design, table: pd.DataFrame, state: str) -> str:
     if trouble is None:
         coefficient = table["coefficient"].to_numpy(np.float64)
         loose = table.loc[design.kept & ~np.isfinite(coefficient), "term"]
-        trouble = f"The likelihood rises without end: no finite estimate for {', '.join(loose)}."
+        trouble = (
+            f"The likelihood rises without end: no finite estimate for {', '.join(loose)}; limits are of the "
+            "profile likelihood."
+        )
     return joined(trouble, caution_about(design))

@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import special
 
-from audit.statistics.arguments import require_between_0_and_1, require_choice
+from audit.statistics.arguments import FloatArray, require_between_0_and_1, require_choice
 from audit.statistics.coefficients import coefficient_table, covariance_table, estimates, joined
 from audit.statistics.design import Design, caution_about, design_of, to_original_scale
 from audit.statistics.estimates import SignificanceTest
@@ -22,7 +22,8 @@ from audit.statistics.logistic_likelihood import (
     numbers_of,
     of_somebody,
 )
-from audit.statistics.newton import Maximum, maximise
+from audit.statistics.newton import Maximum, Point, maximise
+from audit.statistics.profiles import Likelihood, with_profile_limits
 
 METHOD = "logistic regression, maximum likelihood, Wald {:g}% limits"
 EVENTS_PER_PARAMETER = 10
@@ -70,7 +71,8 @@ def logistic_regression(
     "automatic" is maximum likelihood unless the rarer outcome (events or no events) is seen fewer than 10
     times per estimated term other than the intercept, or some combination of terms tells the events
     completely (separation); then it is Firth's regression with profile limits. "maximum_likelihood" under
-    separation gives the infinite estimates their sign, no standard error, and the one limit that holds.
+    separation gives the infinite estimates their sign, no standard error, and the finite limit and p-value of
+    the profile likelihood.
 
     References
     ----------
@@ -91,14 +93,19 @@ def logistic_regression(
     few = _too_few_events(design, outcomes) if method == "automatic" else ""
     if method == "firth" or few:
         return penalised_fit(design, outcomes, confidence=confidence, reason=few)
-    best = maximise(
-        lambda beta: likelihood(outcomes, design.values, design.values @ beta),
-        np.zeros(design.values.shape[1]),
-        design.values,
-    )
+    best = maximise(_likelihood_of(design, outcomes), np.zeros(design.values.shape[1]), design.values)
     if method == "automatic" and best.state != "found":
         return penalised_fit(design, outcomes, confidence=confidence, reason=_no_maximum(design, best))
     return _unpenalised_fit(design, outcomes, best, confidence)
+
+
+def _likelihood_of(design: Design, outcomes: Outcomes) -> Likelihood:
+    """Return the log-likelihood as a function of the coefficients of the standardised columns."""
+
+    def of_coefficients(beta: FloatArray) -> Point:
+        return likelihood(outcomes, design.values, design.values @ beta)
+
+    return of_coefficients
 
 
 def _too_few_events(design: Design, outcomes: Outcomes) -> str:
@@ -137,15 +144,22 @@ def _unpenalised_fit(design: Design, outcomes: Outcomes, best: Maximum, confiden
     statistic = max(2 * (best.point.value - null), 0.0)
     trouble = {
         "found": "",
-        "endless": f"Separation by {_culprits(design, best)} leaves no finite estimate.",
+        "endless": (
+            f"Separation by {_culprits(design, best)} leaves no finite estimate; limits are of the profile "
+            "likelihood."
+        ),
         "lost": "The fit did not converge: no estimates.",
     }[best.state]
     # An infinite coefficient predicts nothing that could be added up.
     slopes = np.where(np.isfinite(fitted.coefficients[1:]), fitted.coefficients[1:], np.nan)
     offset = design.values[:, 1:] @ (slopes * design.scale[design.kept][1:])
     centring = float(design.centre[design.kept][1:] @ slopes)
+    table = coefficient_table(design, fitted, ratio="odds_ratio", confidence=confidence)
+    if best.state == "endless":
+        own = _likelihood_of(design, outcomes)
+        table = with_profile_limits(table, design, own, best, design.values, confidence=confidence)
     return LogisticFit(
-        coefficients=coefficient_table(design, fitted, ratio="odds_ratio", confidence=confidence),
+        coefficients=table,
         covariance=covariance_table(design, fitted.covariance),
         log_likelihood=best.point.value,
         null_log_likelihood=null,

@@ -12,7 +12,8 @@ from scipy import special
 from audit.statistics.arguments import FloatArray, counts_within
 from audit.statistics.design import Design, distinct_rows, require_equal_lengths
 from audit.statistics.estimates import SignificanceTest
-from audit.statistics.newton import Point, maximise
+from audit.statistics.newton import Point
+from audit.statistics.root_search import crossing
 
 
 @dataclass(frozen=True)
@@ -98,7 +99,10 @@ def intercept_for(outcomes: Outcomes, offset: FloatArray) -> float:
         return np.nan
     if events in (0, n):
         return -np.inf if events == 0 else np.inf
-    ones = np.ones((outcomes.n.size, 1))
-    start = np.array([special.logit(events / n) - np.average(offset, weights=outcomes.n)])
-    found = maximise(lambda beta: likelihood(outcomes, ones, offset + beta[0]), start, ones)
-    return float(found.parameters[0])
+    level = special.logit(events / n)
+
+    def surplus(intercept: FloatArray) -> FloatArray:
+        return np.asarray(outcomes.n @ special.expit(offset + intercept) - events)
+
+    # Between the intercepts that would do if everybody had the largest, or the smallest, offset.
+    return float(crossing(surplus, level - offset.max(), level - offset.min()))

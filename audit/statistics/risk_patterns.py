@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from audit.statistics.arguments import FloatArray, IntArray
 from audit.statistics.design import distinct_rows
-from audit.statistics.risk_sets import Spells
+from audit.statistics.risk_sets import BoolArray, Spells
 
 # Cells of a table of times by patterns that is kept whole: 40 MB.
 LARGEST_TABLE = 5_000_000
@@ -57,6 +57,11 @@ def risk_patterns(observed: Spells, columns: FloatArray) -> RiskPatterns:
     if times.size * len(patterns) <= LARGEST_TABLE:
         at_risk = _accumulated(leaving, entering, times.size, len(patterns))
     return RiskPatterns(patterns, deaths, events, leaving, entering, at_risk)
+
+
+def of_columns(sets: RiskPatterns, kept: BoolArray) -> RiskPatterns:
+    """Return the counts with some columns of the patterns left out."""
+    return replace(sets, patterns=sets.patterns[:, kept])
 
 
 def sums_at_risk(sets: RiskPatterns, values: FloatArray) -> FloatArray:

@@ -63,18 +63,20 @@ def with_proportions(table: pd.DataFrame, *, recorded_floor: float = 0.0) -> pd.
     )
 
 
-def with_rates(table: pd.DataFrame) -> pd.DataFrame:
-    """Return a table of events and person-years with the rate and its exact limits.
+def with_rates(table: pd.DataFrame, *, exposure: str = "person_years") -> pd.DataFrame:
+    """Return a table of events and person-years (or another exposure) with the rate and its exact limits.
 
     Parameters
     ----------
     table : DataFrame
-        ``events`` and ``person_years``, one row per group; other columns are kept.
+        ``events`` and the column of the exposure, one row per group; other columns are kept.
+    exposure : str
+        The column that holds it: person-years, or another amount in which the events were seen.
 
     Returns
     -------
     DataFrame
-        The table with ``rate, ci_lower, ci_upper`` per 1 person-year (nan without person-time), ``method``
+        The table with ``rate, ci_lower, ci_upper`` per 1 unit of exposure (nan without any), ``method``
         and ``caution``.
 
     Raises
@@ -88,15 +90,16 @@ def with_rates(table: pd.DataFrame) -> pd.DataFrame:
     >>> with_rates(table)[["rate", "ci_lower", "ci_upper"]].round(5).values.tolist()
     [[0.035, 0.01913, 0.05872]]
     """
-    events, years = table["events"].to_numpy(np.float64), table["person_years"].to_numpy(np.float64)
-    lower, upper = rate_interval(events, years)
+    events, amount = table["events"].to_numpy(np.float64), table[exposure].to_numpy(np.float64)
+    lower, upper = rate_interval(events, amount)
+    empty = "No time under observation." if exposure == "person_years" else "Nothing to count."
     nothing = np.where(events == 0, "None seen: the upper limit is what is still possible.", "")
     return table.assign(
-        rate=_divided(events, years),
+        rate=_divided(events, amount),
         ci_lower=lower,
         ci_upper=upper,
         method=RATE_METHOD,
-        caution=np.where(years > 0, nothing, "No time under observation."),
+        caution=np.where(amount > 0, nothing, empty),
     )
 
 

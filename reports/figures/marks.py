@@ -1,4 +1,4 @@
-"""Small drawings inside the text: an interval on a common scale. Plain SVG, so they need no script."""
+"""Small drawings inside the text: an interval on a scale, a bar in parts. Plain SVG, so they need no script."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -92,3 +92,38 @@ def _tick_lines(ticks: Sequence[float]) -> Markup:
         )
         for tick in ticks
     )
+
+
+# A bar of three parts, in the order of their classes in the style sheet.
+_PARTS = ("met", "unmet", "blank")
+_LONG, _HIGH = 120, 10
+
+
+def three_part_bar(counts: tuple[int, int, int]) -> Markup:
+    """A bar of one length for all rows of a table, in three parts side by side.
+
+    Parameters
+    ----------
+    counts
+        Met, not met and not recorded; nothing is drawn where all are 0.
+
+    Returns
+    -------
+    Markup
+        One SVG element that says nothing: the counts stand in the cells beside it.
+
+    Examples
+    --------
+    >>> three_part_bar((3, 1, 0)).count("rect")
+    2
+    """
+    whole, left, parts = sum(counts), 0.0, Markup("")
+    if not whole:
+        return parts
+    for name, count in zip(_PARTS, counts, strict=True):
+        width = _LONG * count / whole
+        if count:
+            part = Markup('<rect class="{}" x="{:.3g}" width="{:.3g}" height="{}"/>')
+            parts += part.format(name, left, width, _HIGH)
+        left += width
+    return Markup('<svg viewBox="0 0 {} {}" aria-hidden="true">{}</svg>').format(_LONG, _HIGH, parts)

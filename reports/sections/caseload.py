@@ -3,6 +3,7 @@
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, one, rows, table
+from reports.sections.care import waiting_blocks
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how
 from reports.sections.section import Block, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns
@@ -13,7 +14,12 @@ _MIX = ("parity_group", "births_group", "device_family", "site_ref")
 
 def caseload_section(results: AuditResults) -> Section:
     """The amount of work in the period, twelve months and the whole log, and the mix of women and devices."""
-    blocks: list[Block] = [*_work(results), *_mix(results), *_emergency(results)]
+    blocks: list[Block] = [
+        *_work(results),
+        *_mix(results),
+        *waiting_blocks(results),
+        *_emergency(results),
+    ]
     return Section("caseload", "Caseload and case mix", _heading(results), tuple(blocks))
 
 

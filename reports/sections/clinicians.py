@@ -7,6 +7,7 @@ from reports.figures.funnel import funnel
 from reports.figures.theme import Drawing, Figure, Plot
 from reports.sections.parts import CASES_NOT_PEOPLE, PERIOD, ROLLING, counted_how, empty_section
 from reports.sections.section import Block, Caution, FigureBlock, Folded, Items, Paragraph, Section
+from reports.sections.volume import volume_blocks
 from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns
 from reports.words_for_codes import stratum, word
 
@@ -39,6 +40,7 @@ def clinicians_section(results: AuditResults) -> Section:
         table = html_table("Clinicians, this period alone", _columns(), now, foot=PROPORTION_FOOT)
         blocks.append(Folded("This period alone", table))
     blocks.append(counted_how(_TABLE))
+    blocks.extend(volume_blocks(results))
     return Section("clinicians", "Clinicians", heading, tuple(blocks))
 
 

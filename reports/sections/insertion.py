@@ -5,6 +5,7 @@ from reports import wording
 from reports.choosing import Row, limits_of, one, rows, why_empty
 from reports.figures.funnel import quarters
 from reports.figures.theme import Figure, Plot
+from reports.sections.insertion_comparisons import comparison_blocks, wasted_blocks
 from reports.sections.parts import (
     PERIOD,
     ROLLING,
@@ -34,7 +35,9 @@ def failed_insertions_section(results: AuditResults) -> Section:
         *_first_pass(results),
     ]
     blocks.extend(_groups(results))
+    blocks.extend(comparison_blocks(results))
     blocks.append(counted_how("failed_insertions"))
+    blocks.extend(wasted_blocks(results))
     return Section("failed-insertions", "Failed insertions", failed_heading(headline), tuple(blocks))
 
 

@@ -3,7 +3,8 @@
 from markupsafe import Markup
 
 from audit.records import AuditResults
-from audit.schema.indicators import INDICATORS, Indicator
+from audit.schema.indicator import Indicator
+from audit.schema.indicators import INDICATORS
 from reports import wording
 from reports.sections.clinicians import target_words
 from reports.sections.parts import CASES_NOT_PEOPLE, files_read

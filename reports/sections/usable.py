@@ -169,13 +169,13 @@ def _gaps(results: AuditResults) -> list[tuple[Fix, bool]]:
 def _gap(results: AuditResults, column: str, titles: Sequence[str]) -> Fix:
     """A field that is not filled in everywhere, and what rests on it."""
     row = one(results, "missingness", by="overall", column=column) or {"events": 0, "n": 0}
-    figures = wording.listed([f"“{title}”" for title in titles[:3]])
-    more = f" and {wording.plural(len(titles[3:]), 'more figure')}" if titles[3:] else ""
+    more = [wording.plural(len(titles[3:]), "more figure")] if titles[3:] else []
+    figures = wording.listed([*(f"“{title}”" for title in titles[:3]), *more])
     rest = "rests" if len(titles) == 1 else "rest"
     advice = " If a blank there means no, declare it under charted_by_exception." if _says_no(column) else ""
     return Fix(
         f"“{column_heading(column)}” is missing from {wording.count(row['events'])} of "
-        f"{wording.plural(row['n'], 'row')} it applies to; {figures}{more} {rest} on it. Fill it in.{advice}",
+        f"{wording.plural(row['n'], 'row')} it applies to; {figures} {rest} on it. Fill it in.{advice}",
         int(row["events"]),
         "missing",
     )

@@ -3,6 +3,7 @@
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, is_known, one, rows
+from reports.sections.comparisons import COMPARISON_FOOT, NO_GROUPS, comparison_columns, of_both
 from reports.sections.parts import (
     PERIOD,
     ROLLING,
@@ -11,9 +12,10 @@ from reports.sections.parts import (
     empty_section,
     proportion_blocks,
 )
+from reports.sections.reaction_timing import emergency_blocks, phase_blocks, technique_blocks
 from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns
-from reports.words_for_codes import grouping, stratum, within, word
+from reports.words_for_codes import stratum, word
 
 _TABLE = "vasovagal_by_parity"
 _DEFINITIONS = ("vasovagal_any", "vasovagal_grade_2_plus", "syncope")
@@ -36,6 +38,9 @@ def vasovagal_section(results: AuditResults) -> Section:
         *_contrasts(results),
         *_all_groups(results),
         counted_how(_TABLE),
+        *emergency_blocks(results),
+        *phase_blocks(results),
+        *technique_blocks(results),
     ]
     return Section("vasovagal", "Vasovagal reactions", _heading(results), tuple(blocks))
 
@@ -59,8 +64,8 @@ def _heading(results: AuditResults) -> str:
 def contrast_sentence(contrast: Row) -> str:
     """A comparison in a sentence: more often, less often, or no difference larger than chance."""
     seen = (
-        f"{_of(contrast['events'], contrast['n'])} against "
-        f"{_of(contrast['reference_events'], contrast['reference_n'])}"
+        f"{of_both(contrast['events'], contrast['n'])} against "
+        f"{of_both(contrast['reference_events'], contrast['reference_n'])}"
     )
     if contrast["ratio_lower"] > 1:
         return f"Women without a vaginal birth reacted more often: {seen}"
@@ -116,76 +121,21 @@ def _how_often(contrast: Row) -> str:
 
 def _contrasts(results: AuditResults) -> list[Block]:
     """All comparisons in one table."""
-    found = [_NO_GROUPS | row for row in rows(results, "vasovagal_contrasts", window=ROLLING)]
+    found = [NO_GROUPS | row for row in rows(results, "vasovagal_contrasts", window=ROLLING)]
+    reaction = Column("Reaction", lambda row: word(row["definition"]), "label")
+    columns = [reaction, *comparison_columns()]
     if not any(is_known(row["ratio"]) for row in found):
         return [Subheading("No comparison can be made"), Paragraph("One of the groups has no women in it.")]
     return [
         Subheading("The comparisons, with their intervals"),
-        TableBlock(html_table("Reactions compared, twelve months", _contrast_columns(), found, foot=_FOOT)),
+        TableBlock(html_table("Reactions compared, twelve months", columns, found, foot=COMPARISON_FOOT)),
     ]
-
-
-# A log in which all women are alike has the trend alone, and no column of two groups.
-_NO_GROUPS = dict.fromkeys(
-    (
-        *("reference_events", "reference_n", "ratio", "ratio_lower", "ratio_upper"),
-        *("difference", "difference_lower", "difference_upper"),
-    )
-)
-_FOOT = (
-    "Ratio: Katz, or Koopman where a group has none. Difference: Newcombe, in percentage points. p: Fisher's exact "
-    "test; over the number of births, the Cochran-Armitage trend."
-)
-
-
-def _contrast_columns() -> list[Column]:
-    """The columns of the table of comparisons."""
-    return [
-        Column("Reaction", lambda row: word(row["definition"]), "label"),
-        Column("Compared", _compared, "text"),
-        Column("First group", lambda row: _of(row["events"], row["n"])),
-        Column("Second group", lambda row: _of(row["reference_events"], row["reference_n"])),
-        Column("Ratio (95% interval)", _ratio, "interval"),
-        Column("Difference, points (95% interval)", _difference, "interval"),
-        Column("p", lambda row: wording.chance_cell(row["p_value"])),
-    ]
-
-
-def _compared(row: Row) -> str:
-    """Which groups are compared."""
-    if row["group"] == "trend":
-        return (
-            f"{grouping(row['by'])}, trend: {row['reference']}" if row["reference"] else grouping(row["by"])
-        )
-    return f"{stratum(row['by'], row['group'])} against {within(stratum(row['by'], row['reference']))}"
-
-
-def _of(events: float, n: float) -> str:
-    """Counts of one group."""
-    return f"{wording.count(events)} of {wording.count(n)}" if is_known(n) else wording.NOTHING
-
-
-def _ratio(row: Row) -> str:
-    """A ratio and its interval."""
-    if not is_known(row["ratio_lower"]):
-        return wording.NOTHING
-    return f"{wording.ratio(row['ratio'])} ({wording.ratio_span(row['ratio_lower'], row['ratio_upper'])})"
-
-
-def _difference(row: Row) -> str:
-    """A difference in percentage points and its interval."""
-    if not is_known(row["difference"]):
-        return wording.NOTHING
-    interval = wording.span(row["difference_lower"], row["difference_upper"])
-    return f"{wording.percent(row['difference'])} ({interval})"
 
 
 def _all_groups(results: AuditResults) -> list[Block]:
-    """Every other division by births, folded."""
+    """Every other division by births in twelve months, folded; a period alone has too few of each."""
     found = [
-        row
-        for by in _BY
-        for row in rows(results, _TABLE, by=by, definition=_DEFINITIONS, window=(PERIOD, ROLLING))
+        row for by in _BY for row in rows(results, _TABLE, by=by, definition=_DEFINITIONS, window=ROLLING)
     ]
     if not found:
         return []
@@ -194,9 +144,8 @@ def _all_groups(results: AuditResults) -> list[Block]:
         events="Reacted",
         of="Recorded",
     )
-    columns[1:1] = [
-        Column("Reaction", lambda row: word(row["definition"]), "short"),
-        Column("Window", lambda row: word(row["window"]), "short"),
-    ]
-    table = html_table("Vasovagal reactions by births and timing", columns, found, foot=PROPORTION_FOOT)
+    columns.insert(1, Column("Reaction", lambda row: word(row["definition"]), "short"))
+    table = html_table(
+        "Vasovagal reactions by births and timing, twelve months", columns, found, foot=PROPORTION_FOOT
+    )
     return [Folded("By births and timing, every definition", table)]

@@ -69,16 +69,16 @@ def test_an_action_may_name_the_row_of_a_table(tmp_path: Path) -> None:
     assert action.measure == {"table": "check_done", "by": "site_ref", "stratum": "TOWER"}
 
 
-HERE = "actions.toml, action 'A1': "
+HERE, AT = "actions.toml, action 'A1': ", "actions.toml, action 'A1', "
 MISTAKES = {
     ("status = ", "stauts = "): HERE + "key 'stauts' is not known. Did you mean 'status'?",
-    ('status = "open"', ""): HERE + "lacks status.",
+    ('status = "open"', ""): HERE + "lacks status. Add what is missing.",
     ('"open"', '"opened"'): HERE + "status 'opened' is not known. Did you mean 'open'?",
     ('"open"', '"done_unmeasured"'): (
-        HERE + "status 'done_unmeasured' needs the day it was done, as done = 2026-04-01."
+        HERE + "status 'done_unmeasured' needs the day it was done. Write it as done = 2026-04-01."
     ),
     ('"skill"', '"person"'): (
-        HERE + "cause 'person' is not known. Known: data, skill, kit, capacity, protocol."
+        HERE + "cause 'person' is not known. Write one of: capacity, data, kit, protocol, skill."
     ),
     ("2026-06-30", '"30 June"'): HERE + "due is not a date. Write it as 2026-09-30.",
     ("2026-06-30", "2026"): HERE + "due is not a date. Write it as 2026-09-30.",
@@ -87,31 +87,31 @@ MISTAKES = {
         + "opened, period '2026-Q7' is not understood. Write a quarter (2026-Q3), a month (2026-07), a year "
         "(2026) or two dates (2026-07-01/2026-09-30)."
     ),
-    ('criterion = "P6"', ""): HERE + "needs exactly one of criterion, figure and measure, got 0.",
+    ('criterion = "P6"', ""): HERE + "has 0 of criterion, figure and measure. Write exactly one.",
     ('criterion = "P6"', 'criterion = "P6"\nfigure = "check_done"'): (
-        HERE + "needs exactly one of criterion, figure and measure, got 2."
+        HERE + "has 2 of criterion, figure and measure. Write exactly one."
     ),
     ('criterion = "P6"', 'measure = { table = "check_done" }'): (
-        HERE + 'a measure needs better = "lower" or "higher".'
+        HERE + 'a measure needs to know which way is better. Write better = "lower" or "higher".'
     ),
     ('criterion = "P6"', 'measure = 3\nbetter = "lower"'): (
-        HERE + 'measure must name a table and its key columns, as { table = "check_done" }.'
+        AT + 'measure: must be a table and its key columns, as { table = "check_done" }.'
     ),
-    ('"open"', '"open"\ntarget = 95'): HERE + "target must be a proportion from 0 to 1, got 95.",
-    ('"open"', '"open"\ntarget = true'): HERE + "target must be a proportion from 0 to 1, got True.",
+    ('"open"', '"open"\ntarget = 95'): AT + "target: must be a proportion from 0 to 1, got 95.",
+    ('"open"', '"open"\ntarget = true'): AT + "target: must be a proportion from 0 to 1, got True.",
     ('"open"', '"open"\nsample_size_needed = 0'): (
-        HERE + "sample_size_needed must be a whole number above 0, got 0."
+        AT + "sample_size_needed: must be a whole number above 0, got 0."
     ),
     ('"Options card in each room"', '"Call 07700900123"'): (
         HERE + "action holds what may be a reference or an address. Leave it out."
     ),
     ('"Options card in each room"', '"two\\nlines"'): (
-        HERE + "action must be one line of text of at most 500 letters."
+        AT + "action: must be one line of text of at most 500 letters."
     ),
-    ('"Options card in each room"', "3"): HERE + "action must be one line of text of at most 500 letters.",
-    ('"A1"', '"A 1"'): "actions.toml, action 1: id must be a short code, such as A1 or sounding-2026.",
-    ('id = "A1"', ""): "actions.toml, action 1: id must be a short code, such as A1 or sounding-2026.",
-    ("[[action]]", "[action]"): "actions.toml: each action must be a table headed [[action]].",
+    ('"Options card in each room"', "3"): AT + "action: must be one line of text of at most 500 letters.",
+    ('"A1"', '"A 1"'): "actions.toml, action 1, id: must be a short code, such as A1 or sounding-2026.",
+    ('id = "A1"', ""): "actions.toml, action 1, id: must be a short code, such as A1 or sounding-2026.",
+    ("[[action]]", "[action]"): "actions.toml: action: must be a table headed [[action]].",
     ("[[action]]", "[[actions]]"): "actions.toml: key 'actions' is not known. Did you mean 'action'?",
 }
 

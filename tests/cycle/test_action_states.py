@@ -163,18 +163,21 @@ def test_completeness_that_changed_keeps_an_action_open(
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"figure": "P66"}, "action 'A1': criterion or figure 'P66' is not known. Known: P6, check_done, "),
+        (
+            {"figure": "P66"},
+            "action 'A1': criterion or figure 'P66' is not known. Write one of: P6, check_done, ",
+        ),
         (
             {"figure": "continuation_12_months"},
             "action 'A1': 'continuation_12_months' is described and never judged; ",
         ),
         (
             {"figure": "measure_of_A1", "measure": {"table": "nowhere"}, "better": "higher"},
-            "action 'A1': this audit has no table 'nowhere' for its measure.",
+            "action 'A1': this audit has no table 'nowhere' for its measure. Name one it has.",
         ),
         (
             {"figure": "measure_of_A1", "measure": {"table": "criteria", "site": "x"}, "better": "higher"},
-            "action 'A1': this audit has no column 'site' for its measure.",
+            "action 'A1': this audit has no column 'site' for its measure. Name one it has.",
         ),
     ],
 )

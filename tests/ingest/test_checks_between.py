@@ -113,6 +113,24 @@ CASES = {
         """,
         [2, 3],
     ),
+    "request_after_visit": (
+        """
+        patient_ref | visit_date | visit_kind | insertion_outcome | referral_date
+        W1          | 2024-07-01 | insertion  | placed            | 2024-07-02
+        W2          | 2024-07-01 | insertion  | placed            | 2024-07-01
+        W3          | 2024-07-01 | insertion  | placed            |
+        """,
+        [2],
+    ),
+    "dilation_against_resistance": (
+        """
+        patient_ref | visit_date | visit_kind | insertion_outcome | resistance_met | second_dilation_done
+        W1          | 2024-07-01 | insertion  | placed            | firm           | not_needed
+        W2          | 2024-07-01 | insertion  | placed            | mild           | not_needed
+        W3          | 2024-07-01 | insertion  | failed            | impassable     | no
+        """,
+        [2],
+    ),
 }
 
 

@@ -21,6 +21,7 @@ from audit.cohort import derive_cohort
 from audit.errors import OutputError
 from audit.ingest.load import load_visits
 from audit.records import AuditResults
+from audit.schema.indicators import INDICATORS
 from audit.settings import AuditSettings, Layout, read_settings
 from reports import write_check
 from reports.check_page import render_check
@@ -114,7 +115,9 @@ def test_the_head_says_what_was_read_and_whether_it_can_be_used(
 ) -> None:
     assert f"File 1 14,496 rows, SHA-256 {demo_check.sources[0].sha256[:12]}" in page.words
     assert "Rows 14,481 used, 15 set aside, of 14,496 Data to 14 October 2026" in page.words
-    assert "This log can be used: 14,481 of 14,496 rows, for 13 of 14 figures of the audit." in page.words
+    available = demo_check.tables["indicator_availability"]["available"]
+    figures = f"for {available.sum()} of {len(INDICATORS)} figures of the audit."
+    assert f"This log can be used: 14,481 of 14,496 rows, {figures}" in page.words
     assert "Fix first. “Pregnancy” is missing from 5,411 of 8,430 rows it applies to" in page.words
 
 
@@ -138,8 +141,11 @@ def test_the_page_says_how_dates_and_units_were_read(page: _Page) -> None:
     assert "Length of the uterus (Sound (cm)) cm the settings say so" in page.words
 
 
-def test_a_figure_that_is_off_comes_with_the_field_that_would_switch_it_on(page: _Page) -> None:
-    assert "1 of 14 figures cannot be given from this log" in page.words
+def test_a_figure_that_is_off_comes_with_the_field_that_would_switch_it_on(
+    page: _Page, demo_check: AuditResults
+) -> None:
+    off = (~demo_check.tables["indicator_availability"]["available"]).sum()
+    assert f"{off} of {len(INDICATORS)} figures cannot be given from this log" in page.words
     assert "passes at the visit (attempts_same_visit)" in page.words
 
 
@@ -204,7 +210,8 @@ def test_a_log_with_headings_only_says_so(log: Log) -> None:
 
 def test_one_row_is_enough_for_a_page(log: Log) -> None:
     results = checked(log("W1,2026-07-01,insertion,placed"))
-    assert usable(results) == "This log can be used: its one row, for 1 of 14 figures of the audit."
+    told = f"for 1 of {len(INDICATORS)} figures of the audit."
+    assert usable(results) == f"This log can be used: its one row, {told}"
     fix = first_fix(results)
     assert fix is not None
     assert (fix.label, fix.section) == ("Add first.", "figures")
@@ -240,8 +247,8 @@ def test_a_field_that_a_figure_rests_on_is_named_with_what_rests_on_it(log: Log)
     fix = first_fix(checked(log(*rows, heading=f"{HEADING},vasovagal_grade")))
     assert fix is not None
     assert fix.sentence == (
-        "“Grade of the vasovagal reaction” is missing from 8 of 10 rows it applies to; “Vasovagal reactions” "
-        "rests on it. Fill it in."
+        "“Grade of the vasovagal reaction” is missing from 8 of 10 rows it applies to; “Vasovagal reactions”, "
+        "“Emergency drug or transfer”, “When reactions began” and 1 more figure rest on it. Fill it in."
     )
 
 
@@ -399,7 +406,7 @@ def test_with_too_many_rows_set_aside_the_page_is_written_and_the_log_refused(
     assert main(["check", str(path), "--html", str(out)]) == REFUSED
     said = capsys.readouterr()
     assert said.out == ""
-    assert said.err.endswith(f"{out} shows which rows.\n")
+    assert said.err.endswith(f"Open {out} to see which rows.\n")
     assert "cannot be used as it stands" in out.read_text(encoding="utf-8")
     assert main(["check", str(path), "--html", str(out), "--allow-set-aside"]) == DONE
     assert "can be used with care" in out.read_text(encoding="utf-8")

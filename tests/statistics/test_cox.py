@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lifelines import CoxPHFitter
+from scipy import optimize, stats
 from statsmodels.duration.hazard_regression import PHReg
 
 from audit.statistics import risk_patterns
@@ -173,8 +174,10 @@ def test_a_group_without_events_is_infinite_and_the_others_are_as_without_it():
     row = fit.coefficients.loc[2]
     assert row["coefficient"] == -np.inf
     assert (row["hazard_ratio"], row["ci_lower"]) == (0, 0)
-    assert row[["standard_error", "ci_upper", "p_value"]].isna().all()
-    assert fit.caution == "The likelihood rises without end: no finite estimate for b: 2."
+    assert np.isnan(row["standard_error"])
+    assert fit.caution == (
+        "The likelihood rises without end: no finite estimate for b: 2; limits are of the profile likelihood."
+    )
     rest = cox_regression(
         coded.loc[~last, ["a", "b: 1"]], exits[~last], events[~last], weights=weights[~last]
     )
@@ -185,14 +188,41 @@ def test_a_group_without_events_is_infinite_and_the_others_are_as_without_it():
     assert np.isfinite([fit.score.statistic, fit.likelihood_ratio.statistic]).all()
 
 
+@pytest.mark.parametrize("sign", [1, -1])
+def test_an_infinite_term_has_the_limit_and_p_value_of_the_profile_likelihood(sign):
+    columns, exits, events, entry, weights = random_spells(1, rows=25, late=True)
+    events = np.where(columns["a"] == 1, 0, events)
+    coded = columns.assign(a=sign * columns["a"])
+    fit = cox_regression(coded, exits, events, entry=entry, weights=weights, confidence=0.9)
+    row = fit.coefficients.loc[0]
+    rows, times, happened, entered = repeated(coded, exits, events, entry, weights)
+
+    def drop(coefficient):
+        def fall(other):
+            beta = np.array([coefficient, other])
+            return -written_out(beta, rows.to_numpy(), times, happened, entered)
+
+        top = -optimize.minimize_scalar(fall, bounds=(-5, 5), method="bounded", options={"xatol": 1e-9}).fun
+        return 2 * (fit.log_likelihood - top)
+
+    limit, unbounded = ("ci_upper", "ci_lower") if sign > 0 else ("ci_lower", "ci_upper")
+    assert row["coefficient"] == -sign * np.inf
+    assert row[unbounded] == (0 if sign > 0 else np.inf)
+    assert drop(np.log(row[limit])) == pytest.approx(stats.chi2.ppf(0.9, 1), rel=1e-5)
+    assert row["p_value"] == pytest.approx(stats.chi2.sf(drop(0.0), 1), rel=1e-5)
+
+
 def test_a_reference_group_without_events_makes_every_other_group_infinite():
     columns, exits, events, _, _ = random_spells(2)
     coded = pd.DataFrame({"b: 1": columns["b"] == 1, "b: 2": columns["b"] == 2}, dtype=float)
     fit = cox_regression(coded, exits, np.where(columns["b"] == 0, 0, events))
     assert fit.coefficients["coefficient"].tolist() == [np.inf, np.inf]
     assert fit.coefficients["ci_upper"].tolist() == [np.inf, np.inf]
-    assert fit.coefficients["ci_lower"].isna().all()
-    assert fit.caution == "The likelihood rises without end: no finite estimate for b: 1, b: 2."
+    assert (fit.coefficients["ci_lower"] > 0).all()
+    assert fit.coefficients["p_value"].between(0, 1).all()
+    assert fit.caution == (
+        "The likelihood rises without end: no finite estimate for b: 1, b: 2; limits are of the profile likelihood."
+    )
 
 
 def test_a_measurement_in_the_order_of_the_events_has_no_finite_estimate():
@@ -228,8 +258,9 @@ def test_without_events_or_people_there_are_no_figures_and_a_caution(rows):
     assert np.isnan([fit.score.p_value, fit.likelihood_ratio.p_value]).all()
 
 
-def test_constant_dependent_and_never_compared_columns_are_named_and_left_out():
-    columns, exits, events, _, _ = random_spells(4)
+@pytest.mark.parametrize("seed", range(4, 14))
+def test_constant_dependent_and_never_compared_columns_are_named_and_left_out(seed):
+    columns, exits, events, _, _ = random_spells(seed)
     # Different only in those censored before the first event, and so never at risk beside another.
     early = pd.DataFrame({"a": [0.0, 1.0], "b": 0.0})
     wide = pd.concat([columns, early], ignore_index=True)
@@ -262,7 +293,7 @@ def test_a_measurement_far_from_all_others_raises_no_warning_and_is_named():
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         fit = cox_regression(columns, [1, 2, 3, 4, 5, 5], [1, 0, 1, 1, 0, 1], weights=[9, 100, 4, 3, 8, 1000])
-    assert np.isfinite(fit.coefficients["standard_error"][0]) or fit.caution.endswith("estimate for x.")
+    assert np.isfinite(fit.coefficients["standard_error"][0]) or "no finite estimate for x" in fit.caution
     assert fit.likelihood_ratio.statistic > 0
 
 

@@ -157,6 +157,19 @@ def test_the_likelihood_test_of_the_expected_number_adds_scipys_probabilities(x,
     assert observed_expected_test(x, expected).p_value == pytest.approx(p[p <= own].sum(), rel=1e-9)
 
 
+def test_the_likelihood_test_of_a_large_number_reaches_far_into_the_other_tail():
+    counts = np.arange(8000)
+    p = stats.poisson.pmf(counts, 4000.0)
+    expected = p[p <= p[3900]].sum()
+    assert observed_expected_test(3900, 4000.0).p_value == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_fraction_of_an_event_expected_is_something_expected():
+    found = observed_expected(2, 0.5)
+    assert found.value == 4
+    assert (found.ci_lower, found.ci_upper) == rate_interval(2, 0.5)
+
+
 def test_a_test_against_nothing_expected_cannot_be_made():
     assert np.isnan(observed_expected_test(3, 0).p_value)
     assert observed_expected_test(0, 1e-9).p_value == pytest.approx(1)

@@ -70,6 +70,18 @@ def test_counts_give_the_errors_of_single_rows(method):
     )
 
 
+def test_rows_of_nobody_have_no_cluster():
+    columns, events, cluster = clustered(6)
+    fit = logistic_regression(columns, events)
+    plain = with_robust_errors(fit, columns, events, clusters=cluster)
+    more = pd.concat([columns.iloc[:3], columns], ignore_index=True)
+    n = np.repeat([0, 1], [3, 120])
+    counted = np.append([0, 0, 0], events)
+    robust = with_robust_errors(fit, more, counted, n, clusters=[90, 91, 92, *cluster])
+    assert robust.covariance.to_numpy() == pytest.approx(plain.covariance.to_numpy(), rel=1e-12)
+    assert robust.coefficients["p_value"].equals(plain.coefficients["p_value"])
+
+
 def test_relabelled_and_reordered_clusters_change_nothing():
     columns, events, cluster = clustered(4)
     order = np.random.default_rng(1).permutation(120)

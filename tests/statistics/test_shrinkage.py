@@ -137,7 +137,11 @@ def test_units_that_have_the_event_always_or_never_keep_their_own_proportion():
     assert fit.log_likelihood == pytest.approx(np.log(1 / 3) + 2 * np.log(2 / 3))
     table = shrunken_proportions([0, 5, 0], [5, 5, 0], fit)
     assert table["shrunken_proportion"].tolist() == pytest.approx([0, 1, 2 / 3])
-    assert np.isfinite(table[["ci_lower", "ci_upper"]]).all(axis=None)
+    # The limits are Jeffreys's for the unit alone.
+    for place, (x, n) in enumerate([(0, 5), (5, 5), (0, 0)]):
+        alone = stats.beta(x + 0.5, n - x + 0.5)
+        limits = table.loc[place, ["ci_lower", "ci_upper"]].tolist()
+        assert limits == pytest.approx(alone.ppf([0.025, 0.975]).tolist())
     by_moments = beta_binomial([1, 3], [1000, 4], method="moments")
     assert 0 <= by_moments.prior_observations < np.inf
 
@@ -150,6 +154,17 @@ def test_a_unit_without_observations_is_given_the_mean_and_left_out_of_the_fit()
     last = shrunken_proportions([*x, 0], [*n, 0], fit).iloc[-1]
     assert np.isnan(last["proportion"])
     assert (last["shrunken_proportion"], last["weight"]) == (pytest.approx(fit.mean), 0)
+
+
+def test_a_unit_of_one_observation_is_weighed_like_any_other():
+    fit = beta_binomial([2, 9, 4, 22], [60, 80, 120, 140])
+    table = shrunken_proportions([1, 0], [1, 1], fit)
+    a, size = fit.prior_events, fit.prior_observations
+    assert table["shrunken_proportion"].tolist() == pytest.approx([(a + 1) / (size + 1), a / (size + 1)])
+    assert table["weight"].tolist() == pytest.approx([1 / (size + 1)] * 2)
+    posterior = stats.beta(a + 1, size - a)
+    assert table["ci_lower"][0] == pytest.approx(posterior.ppf(0.025))
+    assert table["ci_upper"][0] == pytest.approx(posterior.ppf(0.975))
 
 
 def test_nothing_observed_gives_nan_and_says_so():

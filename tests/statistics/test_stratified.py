@@ -87,6 +87,17 @@ def test_greenland_and_robins_and_satos_variances_match_resampled_strata():
     assert (difference.ci_upper - difference.value) / z == pytest.approx(drawn["difference"], rel=0.02)
 
 
+def test_homogeneity_holds_where_events_outnumber_a_group_at_a_small_odds_ratio():
+    # 12 events and more against groups of 5 and 6: the quadratic for the expected cell has its other form.
+    x_1, n_1, x_2, n_2 = np.array([[8, 10], [40, 60], [4, 5], [5, 6]])
+    theirs = StratifiedTable(np.array([[x_1, n_1 - x_1], [x_2, n_2 - x_2]]))
+    for method, adjusted in [("breslow_day", False), ("tarone", True)]:
+        ours = homogeneity_of_odds_ratios(x_1, n_1, x_2, n_2, method=method)
+        expected = theirs.test_equal_odds(adjust=adjusted)
+        assert ours.statistic == pytest.approx(expected.statistic, rel=1e-9)
+        assert ours.p_value == pytest.approx(expected.pvalue, rel=1e-9)
+
+
 @given(strata)
 def test_estimates_are_finite_or_say_why_not(rows):
     for function in ESTIMATES:
@@ -179,7 +190,8 @@ def test_events_on_one_side_only_bound_nothing_and_say_so():
         assert (found.value, found.ci_lower, found.ci_upper) == (np.inf, 0, np.inf)
         assert found.caution == ONE_SIDED
         assert function([0, 0], [9, 9], [3, 1], [9, 9]).value == swapped_value
-    assert np.isnan(homogeneity_of_odds_ratios([3, 1], [9, 9], [0, 0], [9, 9]).p_value)
+    for counts in ([3, 1], [9, 9], [0, 0], [9, 9]), ([0, 0], [9, 9], [3, 1], [9, 9]):
+        assert np.isnan(homogeneity_of_odds_ratios(*counts).p_value)
     everybody = mantel_haenszel_risk_ratio([5, 4], [5, 4], [6, 3], [6, 3])
     assert (everybody.value, everybody.caution) == (1, NO_SPREAD)
     against = mantel_haenszel_risk_difference([5, 4], [5, 4], [0, 0], [6, 3])

@@ -118,7 +118,7 @@ def test_what_cannot_stand_beside_an_audit_is_refused_with_the_right_code(
     plan.write_text(PLAN.replace("failed_insertions_per_visit", "failed_insertion"), encoding="utf-8")
     said = run("2026-Q3", "--actions", plan)
     assert said.code == 2
-    assert "action 'A1': criterion or figure 'failed_insertion' is not known. Known: check_done," in said.err
+    assert "action 'A1': criterion or figure 'failed_insertion' is not known. Write one of: check_done," in said.err
     assert said.err.count("\n") == 1
     assert not (tmp_path / "2026-Q3").exists()
 

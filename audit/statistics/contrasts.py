@@ -1,0 +1,113 @@
+"""Comparisons of proportions as the columns of a table: two groups, and a trend over ordered ones."""
+
+from __future__ import annotations
+
+from numpy.typing import ArrayLike
+
+from audit.statistics.arguments import counts
+from audit.statistics.estimates import Estimate
+from audit.statistics.odds import fisher_exact
+from audit.statistics.trend import cochran_armitage
+from audit.statistics.two_groups import difference_interval, risk_ratio
+
+CONTRAST_COLUMNS = (
+    *("events", "n", "reference_events", "reference_n"),
+    *("ratio", "ratio_lower", "ratio_upper", "difference", "difference_lower", "difference_upper"),
+    *("chi_square", "p_value", "method"),
+)
+
+
+def two_group_columns(events: int, n: int, reference_events: int, reference_n: int) -> dict[str, object]:
+    """Return one group against a reference group: ratio, difference and exact test.
+
+    Parameters
+    ----------
+    events, n : counts
+        Observations with the event and all observations of the group.
+    reference_events, reference_n : counts
+        Those of the reference group.
+
+    Returns
+    -------
+    dict
+        The four counts; ``ratio, ratio_lower, ratio_upper`` (Katz, or Koopman where a group has no events);
+        ``difference, difference_lower, difference_upper`` (Newcombe, -1 to 1); ``p_value`` (Fisher, two-sided,
+        minimum likelihood); ``method``. Empty where a group has no observations.
+
+    Raises
+    ------
+    ValueError
+        If a count is not a whole number or events exceed n.
+
+    References
+    ----------
+    Katz D et al. Biometrics 1978;34:469-474. Koopman PAR. Biometrics 1984;40:513-517. Newcombe RG. Stat Med
+    1998;17:873-890.
+
+    Examples
+    --------
+    >>> round(two_group_columns(9, 120, 4, 280)["ratio"], 2)
+    5.25
+    """
+    if not (counts("n", n) and counts("reference_n", reference_n)):
+        return {}
+    four = events, n, reference_events, reference_n
+    unbounded = events == 0 or reference_events == 0
+    ratio = risk_ratio(*four, method="koopman" if unbounded else "katz")
+    difference = difference_interval(*four)
+    return {
+        "events": events,
+        "n": n,
+        "reference_events": reference_events,
+        "reference_n": reference_n,
+        **_named(ratio, "ratio"),
+        **_named(difference, "difference"),
+        "p_value": fisher_exact(*four).p_value,
+        "method": f"risk ratio {ratio.method}; difference {difference.method}; Fisher, minimum likelihood",
+    }
+
+
+def trend_columns(events: ArrayLike, n: ArrayLike, scores: ArrayLike) -> tuple[dict[str, object], str]:
+    """Return the trend over ordered groups as columns, and its direction.
+
+    Parameters
+    ----------
+    events, n : arrays of counts, one per group
+        Observations with the event and all observations.
+    scores : array of numbers, one per group
+        Where each group lies on the scale.
+
+    Returns
+    -------
+    (columns, direction) : dict and str
+        ``events, n`` (all groups together), ``chi_square, p_value`` (Cochran-Armitage; nan where no test can be
+        made); ``rising``, ``falling`` or ``none``.
+
+    Raises
+    ------
+    ValueError
+        As `cochran_armitage`.
+
+    Examples
+    --------
+    >>> columns, direction = trend_columns([83, 90, 129, 70], [86, 93, 136, 82], [1, 2, 3, 4])
+    >>> columns["events"], round(columns["chi_square"], 4), direction
+    (372, 8.2249, 'falling')
+    """
+    test = cochran_armitage(events, n, scores=scores)
+    columns: dict[str, object] = {
+        "events": int(counts("events", events).sum()),
+        "n": int(counts("n", n).sum()),
+        "chi_square": test.chi_square,
+        "p_value": test.p_value,
+    }
+    return columns, test.direction
+
+
+def _named(estimate: Estimate, name: str) -> dict[str, float]:
+    """Return an estimate as three columns."""
+    return {
+        name: float(estimate.value),
+        f"{name}_lower": float(estimate.ci_lower),
+        f"{name}_upper": float(estimate.ci_upper),
+    }
