@@ -12,7 +12,7 @@ from audit.schema.indicators import BY_TABLE
 from audit.settings import definitions_version
 from audit.statistics.summaries import share_of
 
-CRITERIA = "criteria"
+CARE, CRITERIA = "process_of_care", "criteria"
 COLUMNS = (
     *("figure", "title", "by", "stratum", "better", "kind", "target", "definitions_version"),
     *("period", "first_day", "last_day", "data_to"),
@@ -37,12 +37,32 @@ class _Audit:
 def figures_of(
     tables: Mapping[str, pd.DataFrame], actions: Sequence[Action] = ()
 ) -> tuple[HeadlineFigure, ...]:
-    """Every figure that can be followed: the declared ones, the criteria of this audit, and what actions name.
+    """Every figure that can be followed: the declared ones, items of care, criteria, and what actions name.
 
     A criterion with an upper target, such as one for something that should be rare, says so in a column
     ``better`` of its table; without it, more met is better.
     """
-    return (*FIGURES, *_criteria(tables), *(named_by(action) for action in actions if action.measure))
+    return (
+        *FIGURES,
+        *_care(tables),
+        *_criteria(tables),
+        *(named_by(action) for action in actions if action.measure),
+    )
+
+
+def _care(tables: Mapping[str, pd.DataFrame]) -> list[HeadlineFigure]:
+    """The items of care that this audit holds; of each, more met is better."""
+    items = tables.get(CARE, pd.DataFrame({"item": []}))["item"].unique()
+    return [
+        HeadlineFigure(
+            str(item),
+            BY_TABLE[item].title if item in BY_TABLE else str(item),
+            CARE,
+            "higher",
+            {"item": item, "window": "period"},
+        )
+        for item in items
+    ]
 
 
 def _criteria(tables: Mapping[str, pd.DataFrame]) -> list[HeadlineFigure]:
