@@ -9,7 +9,7 @@ import pandas as pd
 
 from audit.cycle.action_file import CLOSED
 from audit.cycle.compare import IMPROVED, NOT_COMPARABLE, WORSE, Change, compared
-from audit.errors import ActionsError, name_a_few
+from audit.errors import ActionsError, unknown_name
 from audit.records import Action, AuditResults
 from audit.schema.figures import HeadlineFigure
 from audit.statistics.power import sample_size_two_proportions
@@ -42,10 +42,8 @@ def refuse_actions(
     for action in actions:
         if action.figure not in known:
             ids = [figure.id for figure in figures if not figure.id.startswith("measure_of_")]
-            raise ActionsError(
-                f"action '{action.id}': criterion or figure '{action.figure}' is not known. "
-                f"Write one of: {name_a_few(sorted(ids), limit=40)}."
-            )
+            told = unknown_name("criterion or figure", action.figure, ids)
+            raise ActionsError(f"action '{action.id}': {told}")
         if known[action.figure].better == "neutral":
             raise ActionsError(
                 f"action '{action.id}': '{action.figure}' is described and never judged; a target for it would "

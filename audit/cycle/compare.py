@@ -66,7 +66,7 @@ def change_since(now: pd.DataFrame, then: pd.DataFrame, thresholds: Thresholds) 
         ``then_`` and ``now_`` each ``period, events, n, n_unknown, proportion`` with limits and ``completeness``;
         ``difference`` (now less then) with ``difference_lower, difference_upper, p_value``; ``verdict``
         (``improved``, ``no_clear_change``, ``worse``, ``changed`` for a neutral figure, ``not_comparable``),
-        ``reason, method``. Without an earlier audit no rows.
+        ``reason, method``.
 
     Notes
     -----
@@ -76,7 +76,7 @@ def change_since(now: pd.DataFrame, then: pd.DataFrame, thresholds: Thresholds) 
     earlier, later = _by_figure(then), _by_figure(now)
     names = dict.fromkeys([*later, *earlier])
     rows = [_both(name, earlier.get(name), later.get(name), thresholds) for name in names]
-    return pd.DataFrame(rows if len(then) else [], columns=list(CHANGE_COLUMNS))
+    return pd.DataFrame(rows, columns=list(CHANGE_COLUMNS))
 
 
 def _by_figure(measured: pd.DataFrame) -> dict[str, Row]:

@@ -160,11 +160,14 @@ def _row(audit: _Audit, figure: HeadlineFigure) -> dict[str, object] | None:
     if found.empty or not {"events", counted, figure.value} <= set(found.columns):
         return None
     held = found.iloc[0]
+    curve = figure.value != "proportion"
+    # A record changed by hand must not pass for a measurement; missing counts compare as no.
+    if not (0 <= held["events"] <= (np.inf if curve else held[counted]) and held[counted] >= 0):
+        return None
     version = (
         f"{audit.definitions_version}/{held['version']}" if "version" in held else audit.definitions_version
     )
     unknown = held.get("n_unknown", held.get("n_not_recorded", 0))
-    curve = figure.value != "proportion"
     return {
         "figure": figure.id,
         "title": figure.title,

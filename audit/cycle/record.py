@@ -20,8 +20,8 @@ _DTYPES = {
     "date": "datetime64[ns]",
     "text": "object",
 }
-# Tables of single visits: nothing of a woman travels into the next audit.
-_REFERENCES = {"visit_ref", "patient_ref", "row"}
+# Tables of single visits or clinicians: nothing of a person travels into the next audit.
+_REFERENCES = {"visit_ref", "patient_ref", "clinician_ref", "row"}
 
 
 def read_record(path: str | Path) -> AuditRecord:
@@ -36,7 +36,8 @@ def read_record(path: str | Path) -> AuditRecord:
     -------
     AuditRecord
         Result tables with their dtypes: whole numbers ``int64``, other numbers ``float64`` (missing is nan),
-        flags ``boolean``, dates ``datetime64[ns]``, text ``object``. Tables of single visits are left out.
+        flags ``boolean``, dates ``datetime64[ns]``, text ``object``. Tables of single visits are left out, and
+        rows of single clinicians.
 
     Raises
     ------
@@ -118,7 +119,8 @@ def _table(rows: Sequence[Mapping[str, object]], kinds: Mapping[str, str]) -> pd
     """A result table with its dtypes."""
     if any(set(row) != set(kinds) for row in rows):
         raise ValueError("a row lacks a column")
-    return pd.DataFrame({name: _column([row[name] for row in rows], kind) for name, kind in kinds.items()})
+    of_many = [row for row in rows if row.get("by") not in _REFERENCES]
+    return pd.DataFrame({name: _column([row[name] for row in of_many], kind) for name, kind in kinds.items()})
 
 
 def _column(values: list[object], kind: str) -> pd.Series:

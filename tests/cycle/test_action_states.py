@@ -165,7 +165,7 @@ def test_completeness_that_changed_keeps_an_action_open(
     [
         (
             {"figure": "P66"},
-            "action 'A1': criterion or figure 'P66' is not known. Write one of: P6, check_done, ",
+            "action 'A1': criterion or figure 'P66' is not known. Did you mean 'P6'?",
         ),
         (
             {"figure": "continuation_12_months"},

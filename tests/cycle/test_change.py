@@ -8,15 +8,23 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis.strategies import SearchStrategy, integers, just, tuples
 
 from audit.cycle import audit_cycle, read_record
+from audit.cycle.compare import compared
 from audit.errors import RecordRefused
 from audit.records import AuditRecord, AuditResults
 from audit.settings import AuditSettings, Thresholds, Windows
-from audit.statistics.summaries import BOUNDS_ONLY
+from audit.statistics.summaries import BOUNDS_ONLY, with_proportions
 from reports.export import record_text
 
 Make = Callable[..., Any]
+
+
+def counts_of() -> SearchStrategy[tuple[int, int]]:
+    """Events and of how many, with enough to compare."""
+    return integers(10, 200).flatmap(lambda n: tuples(integers(0, n), just(n)))
 
 
 def change(now: AuditResults, *then: AuditRecord) -> dict[str, dict[str, Any]]:
@@ -59,8 +67,6 @@ def test_fishers_p_agrees_with_scipy(make_audit: Make, make_record: Make, met: M
 def test_fewer_failures_are_better_and_more_are_worse(make_audit: Make, make_record: Make) -> None:
     def failed(events: int, n: int) -> dict[str, pd.DataFrame]:
         row = {"by": "overall", "stratum": "overall", "window": "period", "unit": "visit"}
-        from audit.statistics.summaries import with_proportions
-
         return {
             "failed_insertions": with_proportions(
                 pd.DataFrame([row | {"events": events, "n": n, "n_unknown": 0}])
@@ -263,3 +269,34 @@ def test_an_audit_of_nothing_beside_a_record_of_nothing_compares_nothing(
 ) -> None:
     tables = audit_cycle(make_audit({}), previous=[make_record({})])
     assert {name: len(table) for name, table in tables.items()} == {"change_since_last": 0, "series": 0}
+
+
+@pytest.mark.parametrize("counts", [{"events": 90}, {"events": -1}, {"n": -5}])
+def test_counts_that_cannot_be_are_no_measurement(
+    make_audit: Make, make_record: Make, met: Make, counts: dict[str, int]
+) -> None:
+    spoilt = make_record({"criteria": met({"P6": (42, 60)}).assign(**counts)})
+    assert (
+        change(make_audit({"criteria": met({"P6": (55, 62)})}), spoilt)["P6"]["reason"]
+        == "Not measured then."
+    )
+
+
+@given(then=counts_of(), now=counts_of())
+def test_then_and_now_exchanged_turn_the_difference_and_the_verdict(
+    then: tuple[int, int], now: tuple[int, int]
+) -> None:
+    def side(counts: tuple[int, int], first_day: str, last_day: str) -> dict[str, Any]:
+        row = with_proportions(pd.DataFrame([{"events": counts[0], "n": counts[1], "n_unknown": 0}])).iloc[0]
+        days = {"first_day": pd.Timestamp(first_day), "last_day": pd.Timestamp(last_day)}
+        fixed = {"kind": "proportion", "better": "higher", "definitions_version": "1", "completeness": 1.0}
+        return {**row.to_dict(), **fixed, **days}
+
+    quarters = ("2026-01-01", "2026-03-31"), ("2026-04-01", "2026-06-30")
+    forth = compared(side(then, *quarters[0]), side(now, *quarters[1]), Thresholds())
+    back = compared(side(now, *quarters[0]), side(then, *quarters[1]), Thresholds())
+    assert forth.difference == pytest.approx(-back.difference, abs=1e-12)
+    assert (forth.lower, forth.upper) == pytest.approx((-back.upper, -back.lower), abs=1e-12)
+    assert forth.p_value == pytest.approx(back.p_value, abs=1e-9)
+    turned = {"improved": "worse", "worse": "improved"}
+    assert back.verdict == turned.get(forth.verdict, forth.verdict)

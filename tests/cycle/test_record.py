@@ -52,13 +52,13 @@ def test_a_table_comes_back_with_its_values_and_dtypes(written: Callable[..., Pa
     assert record.data_to == pd.Timestamp("2026-10-14")
 
 
-def test_tables_of_single_visits_are_left_behind(written: Callable[..., Path]) -> None:
+def test_single_visits_and_single_clinicians_are_left_behind(written: Callable[..., Path]) -> None:
     visits = pd.DataFrame({"need": ["x"], "visit_ref": ["V1"]})
     lines = pd.DataFrame({"rule": ["x"], "row": [4]})
-    record = read_record(
-        written({"action_list": visits, "query_list": lines, "kept": pd.DataFrame({"n": [1]})})
-    )
+    people = pd.DataFrame({"by": ["clinician_ref", "overall"], "stratum": ["C1", "overall"], "n": [1, 2]})
+    record = read_record(written({"action_list": visits, "query_list": lines, "kept": people}))
     assert list(record.tables) == ["kept"]
+    assert record.tables["kept"]["stratum"].tolist() == ["overall"]
 
 
 def refusal(path: Path) -> str:
