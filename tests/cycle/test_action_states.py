@@ -70,6 +70,8 @@ def test_it_never_closes_without_a_measurement_made_after_it_was_done(state: Mak
         "Not measured since it was done.",
     )
     # The quarter in which it was done, after its first day, is part before and part after.
+    on_its_last_day = replace(ACTION, done=pd.Timestamp("2026-03-31"))
+    assert pd.isna(state(on_its_last_day, {"2026-Q1": (42, 60), "2026-Q2": (62, 62)})["before_n"])
     later = replace(ACTION, done=pd.Timestamp("2026-04-02"))
     assert state(later, {"2026-Q1": (42, 60), "2026-Q2": (62, 62)})["proposed"] == "done_unmeasured"
 
@@ -106,6 +108,8 @@ def test_a_target_met_by_the_whole_interval_is_enough(state: Make) -> None:
     row = state(modest, {"2026-Q1": (56, 70), "2026-Q2": (280, 320)})
     assert row["verdict"] == "no_clear_change"
     assert (row["proposed"], row["target_met"]) == ("effective", True)
+    worse = state(modest, {"2026-Q1": (70, 70), "2026-Q2": (280, 320)})
+    assert (worse["verdict"], worse["target_met"], worse["proposed"]) == ("worse", True, "not_effective")
     strict = state(replace(modest, target=0.86), {"2026-Q1": (56, 70), "2026-Q2": (280, 320)})
     assert (strict["proposed"], strict["target_met"]) == ("not_effective", False)
 

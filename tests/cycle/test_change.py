@@ -168,8 +168,9 @@ def test_completeness_may_differ_by_ten_points_and_no_more(
 def test_exactly_ten_points_of_completeness_still_compare(
     make_audit: Make, make_record: Make, met: Make
 ) -> None:
-    now = make_audit({"criteria": met({"P6": (85, 90)}, not_recorded=10)})
-    then = make_record({"criteria": met({"P6": (60, 80)}, not_recorded=20)})
+    # In binary 0.8 - 0.7 is a little more than 0.1.
+    now = make_audit({"criteria": met({"P6": (75, 80)}, not_recorded=20)})
+    then = make_record({"criteria": met({"P6": (42, 70)}, not_recorded=30)})
     assert change(now, then)["P6"]["verdict"] == "improved"
 
 
@@ -253,6 +254,8 @@ def test_a_record_of_another_service_or_of_a_later_period_is_refused(
         "The record of 2026-Q2 is of another service, 'Another'; this audit is of 'A service'. "
         "Give a record of the same service."
     )
+    with pytest.raises(RecordRefused, match="is of a later period"):
+        audit_cycle(now, previous=[make_record({}, period="2026-09-01/2026-10-05")])
     with pytest.raises(RecordRefused) as refusal:
         audit_cycle(now, previous=[make_record({}, period="2026-Q4")])
     assert str(refusal.value) == (

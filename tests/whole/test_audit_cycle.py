@@ -120,11 +120,10 @@ def test_what_cannot_stand_beside_an_audit_is_refused_with_the_right_code(
     )
     said = run("2026-Q3", "--actions", plan)
     assert said.code == 2
-    assert (
-        "action 'A1': criterion or figure 'failed_insertion_per_visit' is not known. Did you mean 'failed_insertions_per_visit'?"
-        in said.err
+    assert said.err == (
+        "iud-audit: action 'A1': criterion or figure 'failed_insertion_per_visit' is not known. "
+        "Did you mean 'failed_insertions_per_visit'?\n"
     )
-    assert said.err.count("\n") == 1
     assert not (tmp_path / "2026-Q3").exists()
 
 
