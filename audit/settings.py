@@ -17,6 +17,7 @@ from audit.errors import SettingsError, name_a_few
 from audit.errors import unknown_name as _unknown_name
 from audit.schema.column import Column
 from audit.schema.figures import DEFINITIONS_VERSION
+from audit.schema.published import fault_in
 from audit.schema.terms import COMPARED_OUTCOMES, UNITS
 from audit.schema.visits import VISITS
 
@@ -113,6 +114,8 @@ class AuditSettings:
     `charted_by_exception` names columns in which a blank means "no"; `margins` gives, per outcome, the
     difference (0-1, or per woman-year) that the service holds too small to matter; `funnel_target` is what a
     clinician's failures are compared with: ``service``, ``service_excluding_own``, or a proportion.
+    `margin_reasons` says why a margin is what it is; `benchmarks` are published figures of the service's own
+    choice, in the form of the package's library.
     """
 
     service: str = "This service"
@@ -123,6 +126,8 @@ class AuditSettings:
     calendar: Calendar = field(default_factory=Calendar)
     charted_by_exception: tuple[str, ...] = ()
     margins: Mapping[str, float] = field(default_factory=dict)
+    margin_reasons: Mapping[str, str] = field(default_factory=dict)
+    benchmarks: tuple[Mapping[str, Any], ...] = ()
     funnel_target: str = "service"
     synthetic: bool = False
 
@@ -171,6 +176,7 @@ def settings_from(data: Mapping[str, Any], *, where: str = "settings") -> AuditS
     _check_fhir(settings.fhir, where)
     _check_rules(settings, where)
     _check_calendar(settings.calendar, where)
+    _check_benchmarks(settings, where)
     return settings
 
 
@@ -206,7 +212,11 @@ def _fill(default: Any, data: Mapping[str, Any], where: str) -> Any:
     for key, value in data.items():
         if key not in known:
             raise SettingsError(f"{where}: {_unknown_name('key', key, list(known))}")
-        changes[key] = _fitting(known[key], value, f"{where}, {key}")
+        changes[key] = (
+            _tables(value, f"{where}, {key}")
+            if key == "benchmarks"
+            else _fitting(known[key], value, f"{where}, {key}")
+        )
     return replace(default, **changes)
 
 
@@ -226,6 +236,14 @@ def _fitting(default: Any, value: Any, where: str) -> Any:
     if isinstance(default, str):
         return str(_of_type(value, str | int | float, where, "text in quotes"))
     return type(default)(_not_negative(value, where))
+
+
+def _tables(value: Any, where: str) -> tuple[Mapping[str, Any], ...]:
+    """The tables of a list of tables."""
+    return tuple(
+        dict(_of_type(item, Mapping, where, "written as [[benchmarks]]"))
+        for item in _of_type(value, list, where, "written as [[benchmarks]]")
+    )
 
 
 def _not_negative(value: Any, where: str) -> float:
@@ -352,6 +370,21 @@ def _day(value: Any, where: str) -> date:
         return date.fromisoformat(value)
     except (TypeError, ValueError):
         raise SettingsError(f"{where}: is not a date. Write it as 2026-09-30.") from None
+
+
+def _check_benchmarks(settings: AuditSettings, where: str) -> None:
+    """Refuse a published figure that lacks what a comparison needs, and two of one name."""
+    names = [str(entry.get("id", f"number {place}")) for place, entry in enumerate(settings.benchmarks, 1)]
+    for name, entry in zip(names, settings.benchmarks, strict=True):
+        if fault := fault_in(entry):
+            raise SettingsError(f"{where}, benchmarks, '{name}': {fault}")
+        if names.count(name) > 1:
+            raise SettingsError(f"{where}, benchmarks: two figures have the id '{name}'. Rename one.")
+    for name in settings.margin_reasons:
+        if name not in settings.margins:
+            raise SettingsError(
+                f"{where}, margin_reasons: no margin is set for '{name}'. Set one under [margins]."
+            )
 
 
 def _is_proportion(text: str) -> bool:

@@ -36,6 +36,8 @@ METHOD = "Firth's penalised logistic regression, profile {:g}% limits, penalised
 
 # Steps of the linear predictor, which the penalised likelihood follows less well than the plain one.
 LARGEST_MOVE = 5.0
+# The information is not that of the penalty, so that the last steps shrink by a share each, not by squares.
+MOST_STEPS = 1000
 
 
 @dataclass(frozen=True)
@@ -180,7 +182,9 @@ def _maximise(
         return Point(point.value, ways.T @ point.score, ways.T @ point.information @ ways)
 
     start = np.zeros(ways.shape[1])
-    return maximise(evaluate, start, values @ ways, precision=precision, largest_move=LARGEST_MOVE)
+    return maximise(
+        evaluate, start, values @ ways, precision=precision, largest_move=LARGEST_MOVE, most_steps=MOST_STEPS
+    )
 
 
 def _with_profiles(

@@ -51,11 +51,12 @@ def maximise(
     *,
     precision: float = SMALL_MOVE,
     largest_move: float = np.inf,
+    most_steps: int = MOST_STEPS,
 ) -> Maximum:
     """Return the maximum of a log-likelihood whose parameters act through design @ parameters."""
     here, point = start, evaluate(start)
     still = direction = np.zeros_like(start)
-    for _ in range(MOST_STEPS):
+    for _ in range(most_steps):
         step = _solved(point.information, point.score)
         if step is None:
             # A single step can lead so far out on a level that no information is left there.
