@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from reports import wording
 from reports.choosing import Row, is_known, limits_of
-from reports.figures.theme import INK, SIZE, Drawing, axis, drawing, nice_top, rounded, share_axis
+from reports.figures.theme import INK, Drawing, axis, drawing, nice_top, rounded, share_axis
 from reports.tables import escaped
 from reports.words_for_codes import quarter
 
@@ -54,7 +54,6 @@ def dots_over_periods(rows: Sequence[Row]) -> Drawing:
             range=[-0.5, last + 0.5],
             tickvals=ends,
             ticktext=[escaped(quarter(rows[end]["period"])) for end in ends if rows],
-            tickfont={"size": SIZE - 1},
         ),
         yaxis=share_axis("", nice_top(highest)),
     )
