@@ -18,6 +18,7 @@ from audit.measures import (
     expulsion,
     follow_up,
     insertion,
+    lost_threads,
     person_time,
     removal,
     vasovagal,
@@ -179,7 +180,8 @@ def _follow_up(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period
             rows = (
                 cohort.placements if window is None else due_in_period(cohort.placements, window, days=days)
             )
-            parts.append(_with_window(_each(measure, rows, (OVERALL, "site_ref")), name))
+            bys = (OVERALL, "site_ref", "timing_group")
+            parts.append(_with_window(_each(measure, rows, bys), name))
         tables[measure.__name__] = _stacked(parts)
     tables["first_year_endings"] = _each(
         follow_up.first_year_endings,
@@ -187,7 +189,21 @@ def _follow_up(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period
         (OVERALL, "timing_group", "device_family"),
         year_days=windows.year_days,
     )
+    tables["threads_not_seen_followed"] = _lost_threads(cohort, rules, span)
     return tables
+
+
+def _lost_threads(cohort: Cohort, rules: AuditSettings, span: Period) -> pd.DataFrame:
+    """What followed when no threads were seen, overall and by site."""
+
+    contacts, floor = cohort.follow_ups, rules.thresholds.recorded_floor
+    parts = []
+    for name, window in _windows(span).items():
+        rows = contacts if window is None else in_period(contacts, window, dated="contact_date")
+        for by in (OVERALL, "site_ref"):
+            table = lost_threads.threads_not_seen_followed(rows, contacts, by=by, recorded_floor=floor)
+            parts.append(_with_window(table, name))
+    return _stacked(parts)
 
 
 def _spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:

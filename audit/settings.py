@@ -9,10 +9,12 @@ import json
 import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, fields, replace
+from datetime import date
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, Literal
 
+from audit.criteria import criteria_in_force
 from audit.errors import SettingsError, name_a_few
 from audit.schema.column import Column
 from audit.schema.terms import COMPARED_OUTCOMES, UNITS
@@ -92,7 +94,8 @@ class AuditSettings:
 
     `charted_by_exception` names columns in which a blank means "no"; `margins` gives, per outcome, the
     difference (0-1, or per woman-year) that the service holds too small to matter; `funnel_target` is what a
-    clinician's failures are compared with: ``service``, ``service_excluding_own``, or a proportion.
+    clinician's failures are compared with: ``service``, ``service_excluding_own``, or a proportion;
+    `criteria` changes, adds and retires audit criteria (see `audit.criteria`).
     """
 
     service: str = "This service"
@@ -102,6 +105,7 @@ class AuditSettings:
     thresholds: Thresholds = field(default_factory=Thresholds)
     charted_by_exception: tuple[str, ...] = ()
     margins: Mapping[str, float] = field(default_factory=dict)
+    criteria: tuple[Mapping[str, Any], ...] = ()
     funnel_target: str = "service"
     synthetic: bool = False
 
@@ -145,6 +149,7 @@ def settings_from(data: Mapping[str, Any], *, where: str = "settings") -> AuditS
     _check_layout(settings.layout, where)
     _check_fhir(settings.fhir, where)
     _check_rules(settings, where)
+    criteria_in_force(settings.criteria, where=where)
     return settings
 
 
@@ -161,7 +166,8 @@ def _fill(default: Any, data: Mapping[str, Any], where: str) -> Any:
     for key, value in data.items():
         if key not in known:
             raise SettingsError(f"{where}: {_unknown_name('key', key, list(known))}")
-        changes[key] = _fitting(known[key], value, f"{where}, {key}")
+        here = f"{where}, {key}"
+        changes[key] = _tables(value, here) if key == "criteria" else _fitting(known[key], value, here)
     return replace(default, **changes)
 
 
@@ -179,6 +185,18 @@ def _fitting(default: Any, value: Any, where: str) -> Any:
     if isinstance(default, str):
         return str(_of_type(value, str | int | float, where, "text"))
     return type(default)(_not_negative(value, where))
+
+
+def _tables(value: Any, where: str) -> tuple[Mapping[str, Any], ...]:
+    """The tables of a list of tables, their dates as text."""
+    written = f"written as [[{where.rpartition(', ')[2]}]]"
+    return tuple(
+        {
+            key: item.isoformat() if isinstance(item, date) else item
+            for key, item in _of_type(table, Mapping, where, written).items()
+        }
+        for table in _of_type(value, list, where, written)
+    )
 
 
 def _not_negative(value: Any, where: str) -> float:

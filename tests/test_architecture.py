@@ -21,7 +21,8 @@ MEASURES = sorted((ROOT / "audit" / "measures").glob("*.py"))
 MAY_IMPORT = {
     "errors": set(),
     "schema": {"errors"},
-    "settings": {"errors", "schema"},
+    "criteria": {"errors", "schema"},
+    "settings": {"errors", "schema", "criteria"},
     "records": {"errors", "schema", "settings"},
     "period": {"errors", "records"},
     "ingest": {"errors", "schema", "settings", "records"},
@@ -36,9 +37,10 @@ MAY_IMPORT = {
     "result_tables": {
         *("settings", "records", "period", "tallies", "measures", "windows", "attempt_tables"),
     },
+    "criterion_tables": {"criteria", "settings", "records", "period", "measures", "windows"},
     "run": {
         *("settings", "records", "period", "cohort", "tallies", "measures", "benchmarks", "result_tables"),
-        "windows",
+        *("windows", "criterion_tables"),
     },
     "check": {"measures", "records", "settings"},
     "__main__": {"cli"},
