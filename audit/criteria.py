@@ -2,16 +2,14 @@
 
 import hashlib
 import json
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from datetime import date
 from difflib import get_close_matches
-from functools import cache
-from importlib.resources import files
 from typing import Any
 
 from audit.errors import SettingsError, name_a_few
+from audit.schema.criteria_page import library_entries
 from audit.schema.criterion import (
     ATTESTED,
     DIRECTIONS,
@@ -31,13 +29,6 @@ _COUNTING = ("figure", "by", "stratum")
 # What a service answers is no change of the criterion.
 _ANSWERS = ("id", "version", "effective_from", "attested", "attested_on", "retired")
 _DIGITS = 6
-
-
-@cache
-def _library() -> tuple[Entry, ...]:
-    """The entries that come with the package."""
-    text = files("audit").joinpath("criteria.toml").read_text(encoding="utf-8")
-    return tuple(_plain(entry) for entry in tomllib.loads(text)["criterion"])
 
 
 def criteria_in_force(local: Sequence[Entry] = (), *, where: str = "settings") -> tuple[Criterion, ...]:
@@ -73,7 +64,7 @@ def criteria_in_force(local: Sequence[Entry] = (), *, where: str = "settings") -
     """
     entries = [_plain(entry) for entry in local]
     _refuse_twice([str(entry.get("id", "")) for entry in entries], where)
-    known = {str(entry["id"]): entry for entry in _library()}
+    known = {str(entry["id"]): entry for entry in library_entries()}
     for place, entry in enumerate(entries, start=1):
         _check(entry, known.get(str(entry.get("id", ""))), f"{where}, criteria, {_called(entry, place)}")
     own = {str(entry["id"]): entry for entry in entries}

@@ -116,8 +116,8 @@ def criteria_definitions(criteria: Sequence[Criterion], *, last_day: pd.Timestam
     DataFrame
         ``criterion, title, kind, status`` (``in_force``, ``retired``, or ``later``: in force after the period),
         ``sentence, figure, by, stratum, numerator, denominator, exceptions, target`` (0-1, nan where none),
-        ``direction, source, version, effective_from`` (ISO), ``changed`` (what is local; empty where nothing is),
-        ``attested, attested_on``.
+        ``direction, source, version, effective_from`` (day), ``changed`` (what is local; empty where nothing is),
+        ``attested`` (``yes``, ``no`` or empty), ``attested_on`` (day).
     """
     rows = []
     for criterion in criteria:
@@ -130,7 +130,8 @@ def criteria_definitions(criteria: Sequence[Criterion], *, last_day: pd.Timestam
             | {"criterion": criterion.id, "status": status, "numerator": numerator, "denominator": denominator}
         )
     table = pd.DataFrame(rows, columns=list(DEFINITION_COLUMNS))
-    return table.astype({"target": "float64"})
+    dates = {name: pd.to_datetime(table[name].replace("", None)) for name in ("effective_from", "attested_on")}
+    return table.astype({"target": "float64"}).assign(**dates)
 
 
 def criteria_cases(

@@ -3,9 +3,11 @@
 from markupsafe import Markup
 
 from audit.records import AuditResults
-from audit.schema.indicator import Indicator
+from audit.schema.checklists import CHECKLISTS
+from audit.schema.indicator import CI_SOURCES, WILSON, Indicator
 from audit.schema.indicators import INDICATORS
 from reports import wording
+from reports.choosing import table
 from reports.sections.clinicians import target_words
 from reports.sections.parts import CASES_NOT_PEOPLE, files_read
 from reports.sections.section import Items, Paragraph, Section, Subheading, TableBlock, Terms
@@ -53,15 +55,31 @@ def methods_section(results: AuditResults) -> Section:
         (
             Paragraph(
                 "Limits printed beside a proportion are Wilson's, and exact ones (Clopper-Pearson) where either "
-                "count is 5 or fewer or the denominator is below 30. Below 10 there are counts and no percentage.",
+                "count is 5 or fewer or the denominator is below 30. Below 10 there are counts and no percentage. "
+                f"Where it says “limits as above”, their sources are {CI_SOURCES}",
             ),
             Terms(terms),
             Subheading("Rules of this audit"),
             TableBlock(_rules(results)),
             Subheading("What was read and what read it"),
             TableBlock(_fingerprints(results)),
+            _checklists(results),
         ),
     )
+
+
+# Where the report itself has another name for a place.
+_PLACES = {"page-one": "Page one", "data-quality": "The data", "benchmarks": "Published figures"}
+
+
+def _checklists(results: AuditResults) -> Terms:
+    """Where this report answers what two guides on reporting ask; what the tool cannot know is not supplied."""
+    terms = []
+    for asked in CHECKLISTS:
+        answered = asked.section and (not asked.table or len(table(results, asked.table)))
+        place = _PLACES.get(asked.section, word(asked.section)) if answered else "not supplied"
+        terms.append((f"{asked.guide} {asked.number}", f"{asked.topic}: {place}"))
+    return Terms(tuple(terms), summary="Where two guides on reporting (RECORD, SQUIRE 2.0) are answered")
 
 
 def _counted(indicator: Indicator) -> str:
@@ -70,10 +88,11 @@ def _counted(indicator: Indicator) -> str:
         "Counted": indicator.numerator,
         "Of": indicator.denominator,
         "Not known": indicator.unknowns,
-        "Method": indicator.method,
-        "Sources": indicator.source,
+        "Method": indicator.method.replace(WILSON, "Limits as above."),
+        # Said once, at the head of the section.
+        "Sources": indicator.source.replace(CI_SOURCES, "").strip(),
     }
-    return " ".join([indicator.question, *(f"{name}: {text}" for name, text in parts.items())])
+    return " ".join([indicator.question, *(f"{name}: {text}" for name, text in parts.items() if text)])
 
 
 def _rules(results: AuditResults) -> Markup:
