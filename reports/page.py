@@ -4,18 +4,19 @@ import base64
 import gzip
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib.resources import files
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from audit.records import AuditResults
 from reports.figures.static import static_svg
-from reports.figures.theme import DARK, Plot
+from reports.figures.theme import DARK, Plot, axis, drawing, label
 from reports.sections.page_one import PageOne
 from reports.sections.section import Section
 
@@ -58,6 +59,7 @@ def render_page(results: AuditResults, first: PageOne, sections: Sequence[Sectio
             policy=content_policy(loader, library_hash),
             packed=Markup(packed),
             dark=_json(DARK),
+            look=_json(_LOOK),
         )
     )
 
@@ -95,6 +97,14 @@ def asset(name: str) -> str:
     return files("reports").joinpath("templates", name).read_text(encoding="utf-8")
 
 
+# What drawings share is written once and filled in by the page: it was half of what a small drawing weighed.
+_LOOK: dict[str, dict[str, Any]] = {
+    "layout": drawing([])["layout"],
+    "axis": axis(),
+    "label": {name: part for name, part in label("", 0, 0).items() if name not in ("text", "x", "y")},
+}
+
+
 @cache
 def environment() -> Environment:
     """The template engine: everything escaped, nothing undefined."""
@@ -116,8 +126,44 @@ def _static_drawing(plot: Plot, among_others: bool) -> Markup:
 
 
 def _drawing_json(plot: Plot) -> Markup:
-    """A drawing as JSON that cannot end the script element it stands in."""
-    return _json(plot.drawing)
+    """A drawing as JSON that cannot end the script element it stands in, less the look that all share."""
+    layout = without_look(plot.drawing["layout"], _LOOK["layout"])
+    for name in ("xaxis", "yaxis"):
+        if name in layout:
+            layout[name] = without_look(layout[name], _LOOK["axis"])
+    if "annotations" in layout:
+        layout["annotations"] = [without_look(item, _LOOK["label"]) for item in layout["annotations"]]
+    return _json({**plot.drawing, "layout": layout})
+
+
+def without_look(own: Mapping[str, Any], look: Mapping[str, Any]) -> dict[str, Any]:
+    """A part of a drawing less what it shares with the common look, which the page fills in again.
+
+    Parameters
+    ----------
+    own
+        The part.
+    look
+        What the page fills in. A key of it that the part lacks is named as None, so that it is not filled in.
+
+    Returns
+    -------
+    dict
+        A new dict; nested dicts likewise.
+
+    Examples
+    --------
+    >>> without_look({"a": 1, "font": {"size": 12, "color": "x"}}, {"a": 1, "font": {"size": 13, "color": "x"}, "b": 2})
+    {'font': {'size': 12}, 'b': None}
+    """
+    kept = {}
+    for name, value in own.items():
+        common = look.get(name)
+        if isinstance(value, dict) and isinstance(common, dict) and value != common:
+            kept[name] = without_look(value, common)
+        elif name not in look or value != common:
+            kept[name] = value
+    return {**kept, **{name: None for name in look if name not in own}}
 
 
 def _json(value: object) -> Markup:

@@ -1,6 +1,7 @@
 "use strict";
 (function () {
   const dark = JSON.parse(document.getElementById("dark-colours").textContent);
+  const look = JSON.parse(document.getElementById("common-look").textContent);
   const plots = Array.from(document.querySelectorAll(".plot"));
   const darkScheme = window.matchMedia("(prefers-color-scheme: dark)");
   const printMedia = window.matchMedia("print");
@@ -67,8 +68,31 @@
     }
   }
 
+  function filled(common, own) {
+    const whole = Object.assign(structuredClone(common), own);
+    Object.keys(common).forEach(function (name) {
+      const both = [common[name], whole[name]];
+      if (name in own && both.every(function (part) { return part && part.constructor === Object; })) {
+        whole[name] = filled(common[name], own[name]);
+      }
+    });
+    return whole;
+  }
+
+  function dressed(layout) {
+    const whole = filled(look.layout, layout);
+    ["xaxis", "yaxis"].forEach(function (name) {
+      if (whole[name]) whole[name] = filled(look.axis, whole[name]);
+    });
+    if (whole.annotations) {
+      whole.annotations = whole.annotations.map(function (label) { return filled(look.label, label); });
+    }
+    return whole;
+  }
+
   function draw(plot) {
     const figure = JSON.parse(document.getElementById(plot.id + "-data").textContent);
+    figure.layout = dressed(figure.layout);
     const shown = darkScheme.matches && !printing ? recoloured(figure, "") : figure;
     const many = plot.closest(".plots").classList.contains("many");
     const width = printing ? (many ? PRINT_WIDTH / 3 - 12 : PRINT_WIDTH) : plot.clientWidth;
