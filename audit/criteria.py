@@ -15,6 +15,7 @@ from audit.schema.criterion import (
     DIRECTIONS,
     FIGURES,
     KINDS,
+    NO_SOURCE,
     UNTARGETED,
     WHY_UNTARGETED,
     Criterion,
@@ -129,18 +130,20 @@ def _check(entry: Entry, known: Entry | None, where: str) -> None:
     whole = {**(known or {}), **entry}
     lacking = [key for key in _NEEDED if not str(whole.get(key, "")).strip()]
     if lacking:
-        raise SettingsError(f"{where}: {_missing(lacking[0], known is None)}")
+        raise SettingsError(f"{where}: {_missing(lacking[0], str(entry.get('id', '')), known is None)}")
     _check_words(whole, where)
     _check_figure(whole, where)
     _check_values(whole, where)
 
 
-def _missing(key: str, new: bool) -> str:
+def _missing(key: str, name: str, new: bool) -> str:
     """A sentence for a key that has no value."""
     if key == "source":
-        return "has no source. Write where it comes from, or 'local standard, common practice, no source'."
-    what = "a criterion of your own" if new else "a criterion"
-    return f"has no {key}, which {what} needs."
+        return f"has no source. Write where it comes from, or '{NO_SOURCE}'."
+    # A slip in the id of a criterion of the package makes it one of the service's own.
+    near = get_close_matches(name, [str(entry["id"]) for entry in library_entries()], n=1) if new else []
+    hint = f" Or did you mean '{near[0]}'?" if near else ""
+    return f"has no {key}, which {'a criterion of your own' if new else 'a criterion'} needs.{hint}"
 
 
 def _check_words(entry: Entry, where: str) -> None:
@@ -162,6 +165,8 @@ def _check_figure(entry: Entry, where: str) -> None:
         raise SettingsError(f"{where}: {WHY_UNTARGETED}.")
     if figure not in (*FIGURES, ATTESTED):
         raise SettingsError(f"{where}: {_unknown('figure', figure, (*FIGURES, ATTESTED))}")
+    if ("stratum" in entry) != ("by" in entry):
+        raise SettingsError(f"{where}: has one of by and stratum, which go together.")
     if "attested" in entry and figure != ATTESTED:
         raise SettingsError(f"{where}: the log shows whether it is met, so it cannot be attested.")
 

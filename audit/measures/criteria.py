@@ -180,7 +180,7 @@ def _applying(criteria: Sequence[Criterion], last_day: pd.Timestamp) -> list[Cri
 def _counted(tables: Tables, criterion: Criterion) -> pd.DataFrame:
     """The counts of one criterion; one row without a window where there is nothing to take them from."""
     held = _held(tables, criterion)
-    if held is None:
+    if held is None or criterion.by not in set(held["by"]):
         return _labelled(_nothing(""), criterion)
     chosen = held[(held["by"] == criterion.by) & (held["stratum"] == criterion.stratum)]
     if criterion.by == OVERALL:
@@ -244,7 +244,8 @@ def _stated(
 ) -> tuple[str, str, str]:
     """Verdict, method and caution of a criterion without counts."""
     if criterion.figure != ATTESTED:
-        return NOT_IN_LOG, "", unavailable.get(indicator_of(criterion.figure), "This log does not record it.")
+        why = f"This audit does not count it by {criterion.by}."
+        return NOT_IN_LOG, "", unavailable.get(indicator_of(criterion.figure), why)
     verdict, day = _ANSWERS[criterion.attested], criterion.attested_on
     if not criterion.attested:
         return verdict, "", _UNANSWERED
