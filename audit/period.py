@@ -51,9 +51,7 @@ def twelve_months_to(period: Period) -> Period:
     return Period(f"12 months to {period.label}", first, period.last_day)
 
 
-def in_period(
-    attempts: pd.DataFrame, period: str | Period, *, dated: str = "attempt_date"
-) -> pd.DataFrame:
+def in_period(attempts: pd.DataFrame, period: str | Period, *, dated: str = "attempt_date") -> pd.DataFrame:
     """The attempts, or the rows of another table, dated in a period.
 
     Parameters

@@ -153,7 +153,7 @@ def without_look(own: Mapping[str, Any], look: Mapping[str, Any]) -> dict[str, A
 
     Examples
     --------
-    >>> without_look({"a": 1, "font": {"size": 12, "color": "x"}}, {"a": 1, "font": {"size": 13, "color": "x"}, "b": 2})
+    >>> without_look({"a": 1, "font": {"size": 12, "in": "x"}}, {"a": 1, "font": {"size": 13, "in": "x"}, "b": 2})
     {'font': {'size': 12}, 'b': None}
     """
     kept = {}

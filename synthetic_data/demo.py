@@ -36,8 +36,8 @@ funnel_target = "service"
 # blank means that nobody filled the field in, so it is unknown.
 charted_by_exception = []
 
-# Standards. Those of the package hold unless changed here; docs/criteria.md lists them. What no log shows is answered
-# here, with the day.
+# Standards. Those of the package hold unless changed here; docs/criteria.md lists them. What no log shows is
+# answered here, with the day.
 [[criteria]]
 id = "emergency_drugs"
 attested = "yes"

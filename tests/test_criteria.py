@@ -137,13 +137,17 @@ REFUSALS: list[tuple[list[dict[str, Any]], str]] = [
     ),
     (
         [{key: value for key, value in OWN.items() if key != "source"}],
-        "settings, criteria, 'few_faints': has no source. Write where it comes from, or "
-        "'local standard, common practice, no source'.",
+        (
+            "settings, criteria, 'few_faints': has no source. Write where it comes from, or "
+            "'local standard, common practice, no source'."
+        ),
     ),
     (
         [{"id": "no_force", "source": "  "}],
-        "settings, criteria, 'no_force': has no source. Write where it comes from, or "
-        "'local standard, common practice, no source'.",
+        (
+            "settings, criteria, 'no_force': has no source. Write where it comes from, or "
+            "'local standard, common practice, no source'."
+        ),
     ),
     (
         [{"id": "no_force", "effective_from": "2026-13-01"}],
@@ -163,8 +167,10 @@ REFUSALS: list[tuple[list[dict[str, Any]], str]] = [
     ),
     (
         [{"id": "pain_reliefs_offered", "target": 0.9}],
-        "settings, criteria, 'pain_reliefs_offered': has no kind, which a criterion of your own needs. "
-        "Or did you mean 'pain_relief_offered'?",
+        (
+            "settings, criteria, 'pain_reliefs_offered': has no kind, which a criterion of your own needs. "
+            "Or did you mean 'pain_relief_offered'?"
+        ),
     ),
     (
         [{"target": 0.9}],
@@ -172,9 +178,11 @@ REFUSALS: list[tuple[list[dict[str, Any]], str]] = [
     ),
     (
         [{"id": "no_force", "goal": 0.9}],
-        "settings, criteria, 'no_force': key 'goal' is not known. Known: attested, attested_on, by, denominator, "
-        "direction, effective_from, exceptions, figure, id, kind, numerator, retired, sentence, source, stratum, "
-        "target, title, version.",
+        (
+            "settings, criteria, 'no_force': key 'goal' is not known. Known: attested, attested_on, by, "
+            "denominator, direction, effective_from, exceptions, figure, id, kind, numerator, retired, sentence, "
+            "source, stratum, target, title, version."
+        ),
     ),
     (
         [{"id": "no_force", "stratum": "QUAY"}],
@@ -190,8 +198,10 @@ REFUSALS: list[tuple[list[dict[str, Any]], str]] = [
     ),
     (
         [{**OWN, "figure": "continuation_curve"}],
-        "settings, criteria, 'few_faints': Continuation and removal have no target: a target would reward reluctance "
-        "to take a device out when a woman asks. They are described, never judged.",
+        (
+            "settings, criteria, 'few_faints': Continuation and removal have no target: a target would reward "
+            "reluctance to take a device out when a woman asks. They are described, never judged."
+        ),
     ),
 ]
 
@@ -207,7 +217,9 @@ def test_what_cannot_be_a_criterion_is_refused_in_a_sentence(
 
 def test_criteria_that_are_no_list_of_tables_are_refused() -> None:
     for wrong in ("pain", ["pain"], {"id": "no_force"}):
-        with pytest.raises(SettingsError, match=r"^settings, criteria: must be written as \[\[criteria\]\], got"):
+        with pytest.raises(
+            SettingsError, match=r"^settings, criteria: must be written as \[\[criteria\]\], got"
+        ):
             settings_from({"criteria": wrong})
 
 

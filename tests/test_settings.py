@@ -110,7 +110,7 @@ def test_the_defaults_are_those_of_the_definitions() -> None:
 REFUSED = {
     "servce = 'A'": "clinic.toml: key 'servce' is not known. Did you mean 'service'?",
     "xyz = 1": (
-        "clinic.toml: key 'xyz' is not known. Known: charted_by_exception, fhir, funnel_target, layout, "
+        "clinic.toml: key 'xyz' is not known. Known: charted_by_exception, criteria, fhir, funnel_target, layout, "
         "margins, service, synthetic, thresholds, windows."
     ),
     "[windows]\nreporting_lag = 3": (

@@ -1,7 +1,7 @@
 """Audit criteria: of each standard how often it was met, what that says beside its level, and the visits behind it.
 
-Nothing is counted here: each criterion takes its counts from the result table that holds its figure. Every criterion
-has three answers, met, not met and not recorded; exceptions are counted beside. Continuation and removal have no
+Nothing is counted here: each criterion takes its counts from the result table that holds its figure. Every one has
+three answers, met, not met and not recorded; exceptions are counted beside. Continuation and removal have no
 criterion, since a target for them would reward reluctance to take a device out.
 """
 
@@ -94,7 +94,7 @@ def criteria_met(
     by_id = {criterion.id: criterion for criterion in criteria}
     unavailable = _unavailable(tables)
     for row in table.index[table["window"] == ""]:
-        own = by_id[table.at[row, "criterion"]]
+        own = by_id[str(table.at[row, "criterion"])]
         verdict, method, caution = _stated(own, attested_since, unavailable)
         table.loc[row, ["verdict", "method", "caution"]] = [verdict, method, caution]
     table["window"] = table["window"].replace("", "period")
@@ -127,10 +127,17 @@ def criteria_definitions(criteria: Sequence[Criterion], *, last_day: pd.Timestam
             status = LATER
         rows.append(
             asdict(criterion)
-            | {"criterion": criterion.id, "status": status, "numerator": numerator, "denominator": denominator}
+            | {
+                "criterion": criterion.id,
+                "status": status,
+                "numerator": numerator,
+                "denominator": denominator,
+            }
         )
     table = pd.DataFrame(rows, columns=list(DEFINITION_COLUMNS))
-    dates = {name: pd.to_datetime(table[name].replace("", None)) for name in ("effective_from", "attested_on")}
+    dates = {
+        name: pd.to_datetime(table[name].replace("", None)) for name in ("effective_from", "attested_on")
+    }
     return table.astype({"target": "float64"}).assign(**dates)
 
 
@@ -149,8 +156,8 @@ def criteria_cases(
     Returns
     -------
     DataFrame
-        ``criterion, title, site_ref, visit_ref, date``, in the order of the criteria, then by date. For the internal
-        edition only. Nothing not met gives no rows.
+        ``criterion, title, site_ref, visit_ref, date``, in the order of the criteria, then by date. For
+        the internal edition only. Nothing not met gives no rows.
     """
     cases = pd.concat([table for table in missed if len(table)] or missed[:1], ignore_index=True)
     parts = []
@@ -220,7 +227,7 @@ def _labelled(rows: pd.DataFrame, criterion: Criterion) -> pd.DataFrame:
             "better": "lower" if rare else "higher",
             "by": rows["by"],
             "stratum": rows["stratum"],
-            "window": rows["window"] if "window" in rows else "all",
+            "window": rows.get("window", "all"),
             "events": rows["events"],
             "n": rows["n"],
             "n_unknown": rows["n_unknown"],

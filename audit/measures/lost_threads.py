@@ -20,8 +20,8 @@ def threads_not_seen_followed(
 
     Population: each placement's first contact of the window at which threads were looked for and not seen. Met:
     the device located by ultrasound, X-ray or hysteroscopy, or threads seen, at that contact or a later one, and
-    whether she is pregnant recorded there. Not met: neither, while how its position was verified is recorded at that
-    contact. Unknown: the rest. Whether a bridging method was given is not in a log.
+    whether she is pregnant recorded there. Not met: neither, while how its position was verified is recorded at
+    that contact. Unknown: the rest. Whether a bridging method was given is not in a log.
 
     Parameters
     ----------
@@ -73,7 +73,8 @@ def threads_not_followed(contacts: pd.DataFrame, follow_ups: pd.DataFrame) -> pd
     missed = lost[_states(lost, follow_ups) == STATES.index("not_met")]
     dated = missed.rename(columns={"contact_date": "date"})
     dated = dated.sort_values(["date", "source", "row"], kind="stable")
-    return dated.assign(figure=FIGURE)[["figure", "site_ref", "visit_ref", "date"]]
+    listed: pd.DataFrame = dated.assign(figure=FIGURE)[["figure", "site_ref", "visit_ref", "date"]]
+    return listed
 
 
 def _lost(contacts: pd.DataFrame) -> pd.DataFrame:

@@ -258,7 +258,8 @@ def _missed(visits: pd.DataFrame, figure: str, item: Item) -> pd.DataFrame:
     dated = found.rename(columns={"attempt_date": "date"}).sort_values(
         ["date", "source", "row"], kind="stable"
     )
-    return dated.assign(figure=figure)[["figure", "site_ref", "visit_ref", "date"]]
+    listed: pd.DataFrame = dated.assign(figure=figure)[["figure", "site_ref", "visit_ref", "date"]]
+    return listed
 
 
 def _counted(visits: pd.DataFrame, items: Mapping[str, Item], by: str, recorded_floor: float) -> pd.DataFrame:

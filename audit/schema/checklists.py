@@ -1,7 +1,7 @@
 """What two reporting guides ask of a report, in our own words, and where this audit answers it.
 
-References: RECORD, Benchimol EI et al, PLoS Med 2015;12:e1001885 (numbers as printed there); SQUIRE 2.0, Ogrinc G et al,
-BMJ Qual Saf 2016;25:986-992. The topics are ours; the guides themselves say more.
+References: RECORD, Benchimol EI et al, PLoS Med 2015;12:e1001885; SQUIRE 2.0, Ogrinc G et al, BMJ Qual Saf
+2016;25:986-992. Numbers as printed there; the topics are ours, and the guides themselves say more.
 """
 
 from dataclasses import dataclass
@@ -11,8 +11,8 @@ from dataclasses import dataclass
 class Asked:
     """One item of a guide: its number and topic, the section of the report that answers it, and what it needs.
 
-    Without a `section` the tool cannot know the answer. `table` names the result table without which the section says
-    nothing of it.
+    Without a `section` the tool cannot know the answer. `table` names the result table without which the section
+    says nothing of it.
     """
 
     guide: str

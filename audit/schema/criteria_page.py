@@ -13,11 +13,11 @@ _OPENING = """# Audit criteria
 
 <!-- Written by `python -m audit.schema.documents` from audit/criteria.toml. Edit that file, not this page. -->
 
-Each criterion has three answers: met, not met and not recorded. A blank is never a no. Exceptions are counted and shown,
-and leave the denominator only where the log codes them. The verdict goes by the 95% interval: **met** when it lies at
-the target or beyond, or everyone recorded met it; **surely not met** when it lies wholly short; otherwise it **cannot be
-told**. With less than 80% recorded (a setting) there is no verdict. How each figure is counted is in
-[methods.md](methods.md).
+Each criterion has three answers: met, not met and not recorded. A blank is never a no. Exceptions are counted
+and shown, and leave the denominator only where the log codes them. The verdict goes by the 95% interval:
+**met** when it lies at the target or beyond, or everyone recorded met it; **surely not met** when it lies
+wholly short; otherwise it **cannot be told**. With less than 80% recorded (a setting) there is no verdict. How
+each figure is counted is in [methods.md](methods.md).
 
 {why}.
 
@@ -50,10 +50,11 @@ source = "local standard, common practice, no source"
 effective_from = 2026-07-01
 ```
 
-`by` and `stratum` narrow a criterion to one group of women, such as `by = "site_ref"`, `stratum = "QUAY"`. Periods that end
-before `effective_from` are not judged by it. Where what is counted is changed (`figure`, `by`, `stratum`) and no `version`
-is given, the version gets a mark of the change, so that an audit before it and one after it are not compared. The report
-prints the version of every criterion and what was changed locally."""
+`by` and `stratum` narrow a criterion to one group of women, such as `by = "site_ref"`, `stratum = "QUAY"`.
+Periods that end before `effective_from` are not judged by it. Where what is counted is changed (`figure`, `by`,
+`stratum`) and no `version` is given, the version gets a mark of the change, so that an audit before it and one
+after it are not compared. The report prints the version of every criterion and what was changed locally. A
+criterion whose columns the log lacks is shown as not in this log, and the audit runs."""
 
 
 @cache

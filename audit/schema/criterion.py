@@ -32,8 +32,8 @@ class Counted:
 class Criterion:
     """One criterion as it is in force.
 
-    `figure` is a key of `FIGURES`, or ``attested`` for what no log can show; `by` and `stratum` narrow it to a group
-    of women. `target` is None where none is set. `changed` says what the service changed, `attested` what it
+    `figure` is a key of `FIGURES`, or ``attested`` for what no log can show; `by` and `stratum` narrow it to one
+    group of women. `target` is None where none is set. `changed` says what the service changed, `attested` what it
     answered and `attested_on` when (ISO).
     """
 

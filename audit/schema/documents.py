@@ -1,4 +1,4 @@
-"""The printed forms of the declarations: data dictionary, methods and criteria for people, a Table Schema for programs.
+"""The declarations printed: data dictionary, methods and criteria for people, a Table Schema for programs.
 
 ``python -m audit.schema.documents`` writes them into ``docs/``.
 """

@@ -162,8 +162,8 @@ INDICATORS: tuple[Indicator, ...] = (
         "threads_not_seen_followed",
         "Threads not seen, and what followed",
         "When threads were not seen, was pregnancy excluded and the device located?",
-        "Contacts with whether she is pregnant recorded, and the device located by a scan (or its threads seen) at "
-        "that contact or a later one.",
+        "Contacts with whether she is pregnant recorded, and the device located by a scan (or its threads seen) "
+        "then or later.",
         "Contacts at which threads were looked for and not seen, the first of each placement in the window.",
         "How the position was verified, or whether she is pregnant, not recorded.",
         _WILSON,
@@ -182,19 +182,6 @@ INDICATORS: tuple[Indicator, ...] = (
         (("indication",), ("ec_hours_since_upsi", "ec_basis", "ec_days_after_ovulation")),
     ),
     *OF_ATTEMPTS,
-    Indicator(
-        "criteria",
-        "Standards met",
-        "Which of its standards does the service meet?",
-        "What meets the criterion; of what should be rare, the event.",
-        "All that the criterion concerns and that are recorded, less the exceptions, which are counted beside.",
-        "Not recorded is the third answer, never a no; with too much of it there is no verdict.",
-        "Met when the interval lies at the target or beyond it, or everyone recorded met it; not met when the interval "
-        "lies wholly short of it; otherwise it cannot be told. What no log shows, the service states. Continuation "
-        "and removal have no target: it would reward reluctance to take a device out.",
-        f"{_CI_SOURCES} Each criterion names its own source, or says that it has none.",
-        (),
-    ),
 )
 
 BY_TABLE = {indicator.item or indicator.table: indicator for indicator in INDICATORS}

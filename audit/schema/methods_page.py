@@ -42,6 +42,12 @@ _OPENING = """# How every figure is defined and computed
 """
 
 
+_GUIDES = """Topics in our own words, and the section of the report that answers them. What rests on an earlier
+audit or an action plan is supplied where the audit has one. RECORD: Benchimol EI et al, PLoS Med
+2015;12:e1001885. SQUIRE 2.0: Ogrinc G et al, BMJ Qual Saf 2016;25:986-992.
+"""
+
+
 def methods_page() -> str:
     """The page as Markdown that ends with a line feed.
 
@@ -74,7 +80,7 @@ def _figure(indicator: Indicator) -> str:
             f"- **Unknown:** {indicator.unknowns}",
             f"- **Method:** {indicator.method}",
             f"- **Source of the method:** {indicator.source}",
-            f"- **The log must record:** {needs or 'what its parts rest on'}",
+            f"- **The log must record:** {needs}",
         ]
     )
 
@@ -87,9 +93,7 @@ def _checklists() -> list[str]:
     ]
     return [
         "\n## Two reporting guides\n",
-        "Topics in our own words, and the section of the report that answers them. What rests on an earlier audit or "
-        "an action plan is supplied where the audit has one. RECORD: Benchimol EI et al, PLoS Med 2015;12:e1001885. "
-        "SQUIRE 2.0: Ogrinc G et al, BMJ Qual Saf 2016;25:986-992.\n",
+        _GUIDES,
         "| item | topic | section |",
         "|---|---|---|",
         *lines,

@@ -26,8 +26,8 @@ _VERDICTS = {
 }
 _FEWEST_VISITS = 12
 _BAR = (
-    "Bar: dark, met; coloured, not met; pale, not recorded; dashed, exceptions, which are left out. Tick: the target, "
-    "among those recorded."
+    "Bar: dark, met; coloured, not met; pale, not recorded; dashed, exceptions, which are left out. Tick: the "
+    "target, among those recorded."
 )
 _LAST = "Dot: the last audit."
 _RULE = (
@@ -154,7 +154,9 @@ def _columns(last: dict[str, float], *, bars: bool) -> list[Column]:
             last=last.get(str(row["criterion"])),
         )
 
-    counted = proportion_columns(Column("Standard", _named(PERIOD if bars else ROLLING), "label"), events="Met", of="Recorded")
+    counted = proportion_columns(
+        Column("Standard", _named(PERIOD if bars else ROLLING), "label"), events="Met", of="Recorded"
+    )
     drawn = [Column("", bar, "bar")] if bars else []
     return [
         counted[0],
@@ -205,7 +207,7 @@ def _case_blocks(results: AuditResults) -> list[Block]:
             Column("Which", plain("visits"), "text"),
         ],
         found,
-        foot="All of them, with site and date, are in tables/criteria_cases.csv.",
+        foot="The table of cases in the folder “tables” has all of them, with site and date.",
     )
     return [Folded("The visits behind each “not met”", table)]
 
@@ -247,7 +249,9 @@ def _stated_blocks(results: AuditResults) -> list[Block]:
         blocks.append(TableBlock(html_table("Stated by the service", columns, answered)))
     if silent:
         blocks.append(
-            Paragraph(f"Not answered: {wording.listed(silent)}. The settings hold the answers, with their day.")
+            Paragraph(
+                f"Not answered: {wording.listed(silent)}. The settings hold the answers, with their day."
+            )
         )
     return blocks
 
@@ -274,7 +278,9 @@ def _definition_blocks(results: AuditResults) -> list[Block]:
         Column("In force from", _unless(since, lambda row: wording.day(row["effective_from"])), "note"),
         Column("Changed here", plain("changed"), "note"),
     ]
-    foot = f"Version {version}, in force from {since}, unless said. How each is counted stands in the methods."
+    foot = (
+        f"Version {version}, in force from {since}, unless said. How each is counted stands in the methods."
+    )
     table = html_table("The standards of this audit", columns, found, foot=foot)
     return [*_local(results), Folded("What each standard asks, its source and version", table)]
 

@@ -27,7 +27,13 @@ AVAILABLE = pd.DataFrame({"indicator": ["process_of_care"], "available": [True],
 
 def care(item: str, events: int, n: int, unknown: int = 0, exceptions: int = 0) -> pd.DataFrame:
     """A row of the care given in the period."""
-    row = {"by": ["overall"], "stratum": ["overall"], "window": ["period"], "item": [item], "events": [events]}
+    row = {
+        "by": ["overall"],
+        "stratum": ["overall"],
+        "window": ["period"],
+        "item": [item],
+        "events": [events],
+    }
     row |= {"n": [n], "n_not_met": [n - events], "n_unknown": [unknown], "n_exception": [exceptions]}
     return with_proportions(pd.DataFrame(row))
 
@@ -39,8 +45,8 @@ def judged(table: pd.DataFrame, *local: dict[str, Any]) -> pd.DataFrame:
     return found.set_index("criterion")
 
 
-# counts of pain relief offered -> verdict; limits beside each from R 4.3.3's binom.test and prop.test, from memory of
-# the functions and reproduced by computation.
+# Counts of pain relief offered, target, verdict. The limits beside each are Wilson's or
+# Clopper-Pearson's, reproduced by computation.
 @pytest.mark.parametrize(
     ("counts", "target", "verdict"),
     [
@@ -58,9 +64,7 @@ def judged(table: pd.DataFrame, *local: dict[str, Any]) -> pd.DataFrame:
         ((0, 12), 0.9, "not_met"),
     ],
 )
-def test_the_interval_decides_and_not_the_point(
-    counts: tuple[int, int], target: float, verdict: str
-) -> None:
+def test_the_interval_decides_and_not_the_point(counts: tuple[int, int], target: float, verdict: str) -> None:
     table = judged(care("pain_options", *counts), {"id": "pain_relief_offered", "target": target})
     row = table.loc["pain_relief_offered"]
     assert (row["events"], row["n"], row["n_not_met"]) == (*counts, counts[1] - counts[0])
@@ -88,8 +92,15 @@ def test_a_criterion_nobody_came_under_has_no_verdict() -> None:
 def test_what_should_be_rare_is_judged_by_its_upper_limit() -> None:
     # 2 of 400: exact 0.0006 to 0.0179; 30 of 400: Wilson 0.053 to 0.105.
     entry = {"id": "few_failures", "direction": "at_most", "target": 0.02}
-    for events, verdict, not_met in ((2, "met", 2), (30, "not_met", 30), (8, "cannot_tell", 8), (0, "met", 0)):
-        rows = pd.DataFrame({"by": ["overall"], "stratum": ["overall"], "window": ["period"], "unit": ["visit"]})
+    for events, verdict, not_met in (
+        (2, "met", 2),
+        (30, "not_met", 30),
+        (8, "cannot_tell", 8),
+        (0, "met", 0),
+    ):
+        rows = pd.DataFrame(
+            {"by": ["overall"], "stratum": ["overall"], "window": ["period"], "unit": ["visit"]}
+        )
         rows = with_proportions(rows.assign(events=events, n=400, n_unknown=0))
         tables = {"failed_insertions": rows, "indicator_availability": AVAILABLE}
         found = criteria_met(tables, criteria_in_force([entry]), last_day=LAST_DAY, attested_since=SINCE)
@@ -130,8 +141,12 @@ def test_retired_criteria_and_those_of_a_later_day_do_not_judge_this_period() ->
         {"id": "thread_advice", "effective_from": "2026-10-01"},
         {"id": "pelvis_assessed", "effective_from": "2026-09-30"},
     )
-    assert not {"pain_relief_offered", "thread_advice"} & set(judged(care("pain_options", 1, 1), *local).index)
-    status = criteria_definitions(criteria_in_force(local), last_day=LAST_DAY).set_index("criterion")["status"]
+    assert not {"pain_relief_offered", "thread_advice"} & set(
+        judged(care("pain_options", 1, 1), *local).index
+    )
+    status = criteria_definitions(criteria_in_force(local), last_day=LAST_DAY).set_index("criterion")[
+        "status"
+    ]
     names = ["pain_relief_offered", "thread_advice", "pelvis_assessed"]
     assert status[names].tolist() == ["retired", "later", "in_force"]
     assert "pelvis_assessed" in judged(care("pelvis_assessed", 1, 1), *local).index
@@ -164,18 +179,47 @@ def test_cases_belong_to_the_criterion_of_their_figure_and_of_their_site() -> No
     assert criteria_cases(missed, criteria_in_force(local), last_day=LAST_DAY).empty
 
 
-LOG = """
-patient_ref | visit_ref | visit_date | visit_kind | site_ref | insertion_outcome | pain_options_discussed | pregnancy_excluded | indication | ec_hours_since_upsi | threads_seen | position_verified_by | pregnancy
-W1 | V1 | 2026-07-01 | insertion  | QUAY | placed | yes | yes_test | contraception           |     |    |               |
-W2 | V2 | 2026-07-02 | insertion  | QUAY | placed | no  | yes_test | contraception           |     |    |               |
-W3 | V3 | 2026-07-03 | insertion  | HILL | placed |     | no       | emergency_contraception | 100 |    |               |
-W4 | V4 | 2026-07-04 | insertion  | HILL | failed | no  | no       | emergency_contraception | 150 |    |               |
-W5 | V5 | 2026-04-04 | insertion  | HILL | placed | no  | no       | contraception           |     |    |               |
-W1 | V6 | 2026-08-01 | follow_up  | QUAY |        |     |          |                         |     | no | none          | none
-W1 | V7 | 2026-08-09 | follow_up  | QUAY |        |     |          |                         |     |    | ultrasound_2d | none
-W2 | V8 | 2026-08-02 | follow_up  | QUAY |        |     |          |                         |     | no | threads_only  | none
-W5 | V9 | 2026-08-03 | follow_up  | HILL |        |     |          |                         |     | no |               | none
+INSERTIONS = """
+patient_ref | visit_ref | visit_date | site_ref | insertion_outcome | pain_options_discussed | pregnancy_excluded
+W1 | V1 | 2026-07-01 | QUAY | placed | yes | yes_test
+W2 | V2 | 2026-07-02 | QUAY | placed | no  | yes_test
+W3 | V3 | 2026-07-03 | HILL | placed |     | no
+W4 | V4 | 2026-07-04 | HILL | failed | no  | no
+W5 | V5 | 2026-04-04 | HILL | placed | no  | no
 """
+EMERGENCIES = {"V3": "100", "V4": "150"}
+FOLLOW_UPS = """
+patient_ref | visit_ref | visit_date | site_ref | threads_seen | position_verified_by
+W1 | V6 | 2026-08-01 | QUAY | no | none
+W1 | V7 | 2026-08-09 | QUAY |    | ultrasound_2d
+W2 | V8 | 2026-08-02 | QUAY | no | threads_only
+W5 | V9 | 2026-08-03 | HILL | no |
+"""
+
+
+def drawn(text: str, **fixed: str) -> list[dict[str, str]]:
+    """The rows of a drawn table."""
+    head, *lines = ([cell.strip() for cell in line.split("|")] for line in text.strip().splitlines())
+    return [dict(zip(head, line, strict=True)) | fixed for line in lines]
+
+
+def whole_log() -> str:
+    """Insertions and follow-ups as one log; the emergencies with their hours, everybody's test for pregnancy."""
+    rows = [
+        *drawn(INSERTIONS, visit_kind="insertion", indication="contraception"),
+        *drawn(FOLLOW_UPS, visit_kind="follow_up", pregnancy="none"),
+    ]
+    for row in rows:
+        if row["visit_ref"] in EMERGENCIES:
+            hours = EMERGENCIES[row["visit_ref"]]
+            row |= {"indication": "emergency_contraception", "ec_hours_since_upsi": hours}
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    return "\n".join(
+        " | ".join(line) for line in [names, *([row.get(name, "") for name in names] for row in rows)]
+    )
+
+
+LOG = whole_log()
 
 
 @pytest.fixture
@@ -192,7 +236,9 @@ def audited(log_of: Callable[..., VisitLog]) -> Callable[..., AuditResults]:
 def row_of(results: AuditResults, criterion: str, window: str = "period") -> pd.Series:
     """The overall row of a criterion."""
     table = results.tables["criteria"]
-    found = table[(table["criterion"] == criterion) & (table["by"] == "overall") & (table["window"] == window)]
+    found = table[
+        (table["criterion"] == criterion) & (table["by"] == "overall") & (table["window"] == window)
+    ]
     assert len(found) == 1
     return found.iloc[0]
 
@@ -224,8 +270,14 @@ def test_a_column_that_the_log_lacks_leaves_the_criterion_out_and_the_audit_runs
     assert row["verdict"] == NOT_IN_LOG
     assert row["caution"] == "This log does not record thread_check_advice."
     own = {
-        **{"id": "own", "kind": "process", "sentence": "Own.", "figure": "pain_options", "source": "none"},
-        **{"effective_from": "2026-01-01", "by": "age_band", "stratum": "under_20"},
+        "id": "own",
+        "kind": "process",
+        "sentence": "Own.",
+        "figure": "pain_options",
+        "source": "none",
+        "effective_from": "2026-01-01",
+        "by": "age_band",
+        "stratum": "under_20",
     }
     divided = row_of(audited(criteria=[own]), "own")
     assert divided["caution"] == "This audit does not count it by age_band."

@@ -26,7 +26,11 @@ LAST_DAY = pd.Timestamp("2026-09-30")
 
 def texts(blocks: tuple[Block, ...], *kinds: str) -> str:
     """The texts and tables of blocks of these kinds."""
-    parts = [str(getattr(block, "text", "") or getattr(block, "table", "")) for block in blocks if block.kind in kinds]
+    parts = [
+        str(getattr(block, "text", "") or getattr(block, "table", ""))
+        for block in blocks
+        if block.kind in kinds
+    ]
     return "\n".join(parts)
 
 
@@ -109,8 +113,14 @@ def test_the_page_says_which_version_was_used_and_what_was_changed_added_retired
     judged: Callable[..., AuditResults],
 ) -> None:
     own = {
-        **{"id": "own", "kind": "process", "title": "Own standard", "sentence": "Ours.", "figure": "infection_risk"},
-        **{"source": "our committee, 2026", "effective_from": "2026-01-01", "version": "3"},
+        "id": "own",
+        "kind": "process",
+        "title": "Own standard",
+        "sentence": "Ours.",
+        "figure": "infection_risk",
+        "source": "our committee, 2026",
+        "effective_from": "2026-01-01",
+        "version": "3",
     }
     results = judged(
         {"id": "pain_relief_offered", "target": 0.9},
@@ -121,7 +131,10 @@ def test_the_page_says_which_version_was_used_and_what_was_changed_added_retired
     )
     section = standards_section(results)
     told = texts(section.blocks, "paragraph")
-    assert "Changed by this service: Pain relief offered (target) and Check at 4 to 6 weeks (by, stratum)." in told
+    assert (
+        "Changed by this service: Pain relief offered (target) and Check at 4 to 6 weeks (by, stratum)."
+        in told
+    )
     assert "Added by this service: Own standard." in told
     assert "Retired by this service: Batch recorded." in told
     assert "Not yet in force: Told to check threads." in told
@@ -157,7 +170,9 @@ def test_what_the_demonstration_states_is_shown_with_its_day_and_what_it_does_no
 
 
 def test_the_page_says_why_continuation_has_no_target(demo_results: AuditResults) -> None:
-    assert "Continuation and removal have no target" in texts(standards_section(demo_results).blocks, "paragraph")
+    assert "Continuation and removal have no target" in texts(
+        standards_section(demo_results).blocks, "paragraph"
+    )
 
 
 def test_page_one_leads_with_the_standards(demo_results: AuditResults) -> None:
