@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from audit.benchmarks import compare_with_benchmarks
     from audit.cohort import derive_cohort
+    from audit.criteria import criteria_in_force
     from audit.errors import AuditError
     from audit.ingest.issued import read_issued
     from audit.ingest.load import load_visits
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from audit.measures.clinicians import failed_insertions_by_clinician
     from audit.measures.complications import emergency_treatment, perforation
     from audit.measures.continuation import continuation_curve, continuation_summary, continuation_tests
+    from audit.measures.criteria import criteria_cases, criteria_met
     from audit.measures.effectiveness import pregnancy
     from audit.measures.expulsion import expulsion_incidence
     from audit.measures.follow_up import check_done, outcome_known
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
         failure_reasons,
         first_pass_success,
     )
+    from audit.measures.lost_threads import threads_not_seen_followed
     from audit.measures.pain import pain_scores
     from audit.measures.person_time import person_time_rates
     from audit.measures.process import process_of_care, safety_net
@@ -63,6 +66,9 @@ _HOME = {
     "continuation_curve": "measures.continuation",
     "continuation_summary": "measures.continuation",
     "continuation_tests": "measures.continuation",
+    "criteria_cases": "measures.criteria",
+    "criteria_in_force": "criteria",
+    "criteria_met": "measures.criteria",
     "derive_cohort": "cohort",
     "devices_wasted": "measures.insertion",
     "emergency_placement_in_time": "measures.access",
@@ -89,6 +95,7 @@ _HOME = {
     "removal_incidence": "measures.removal",
     "run_audit": "run",
     "safety_net": "measures.process",
+    "threads_not_seen_followed": "measures.lost_threads",
     "vasovagal_by_parity": "measures.vasovagal",
     "vasovagal_by_phase": "measures.reaction_timing",
     "vasovagal_by_technique": "measures.reaction_timing",
@@ -113,6 +120,9 @@ __all__ = [
     "continuation_curve",
     "continuation_summary",
     "continuation_tests",
+    "criteria_cases",
+    "criteria_in_force",
+    "criteria_met",
     "derive_cohort",
     "devices_wasted",
     "emergency_placement_in_time",
@@ -139,6 +149,7 @@ __all__ = [
     "removal_incidence",
     "run_audit",
     "safety_net",
+    "threads_not_seen_followed",
     "vasovagal_by_parity",
     "vasovagal_by_phase",
     "vasovagal_by_technique",
