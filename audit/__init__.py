@@ -19,12 +19,25 @@ if TYPE_CHECKING:
     from audit.measures.action_list import action_list
     from audit.measures.ascertainment import case_ascertainment
     from audit.measures.clinicians import failed_insertions_by_clinician
+    from audit.measures.completeness_of_follow_up import follow_up_completeness
     from audit.measures.complications import emergency_treatment, perforation
-    from audit.measures.continuation import continuation_curve, continuation_summary, continuation_tests
+    from audit.measures.continuation import (
+        continuation_curve,
+        continuation_summary,
+        continuation_tests,
+        method_continuation,
+    )
     from audit.measures.criteria import criteria_cases, criteria_met
-    from audit.measures.effectiveness import pregnancy
+    from audit.measures.displacement import (
+        displacement_incidence,
+        expulsion_sensitivity,
+        repeat_expulsion,
+        size_mismatch,
+    )
+    from audit.measures.effectiveness import ectopic_pregnancy, pregnancy, pregnancy_after_emergency
     from audit.measures.expulsion import expulsion_incidence
-    from audit.measures.follow_up import check_done, outcome_known
+    from audit.measures.follow_up import check_done, check_in_higher_risk, follow_up_bounds, outcome_known
+    from audit.measures.infection import pelvic_infection, pelvic_infection_incidence
     from audit.measures.insertion import (
         devices_wasted,
         failed_insertion_contrasts,
@@ -32,9 +45,11 @@ if TYPE_CHECKING:
         failure_reasons,
         first_pass_success,
     )
-    from audit.measures.lost_threads import threads_not_seen_followed
+    from audit.measures.linkage import unlinked_contacts
     from audit.measures.pain import pain_scores
     from audit.measures.person_time import person_time_rates
+    from audit.measures.position import malposition, position_verified, threads_not_seen
+    from audit.measures.postpartum import perforation_expected, postpartum_balance
     from audit.measures.process import process_of_care, safety_net
     from audit.measures.reaction_timing import (
         vasovagal_by_phase,
@@ -42,6 +57,8 @@ if TYPE_CHECKING:
         vasovagal_technique_contrasts,
     )
     from audit.measures.removal import ending_incidence, removal_incidence
+    from audit.measures.removal_purpose import removal_by_purpose
+    from audit.measures.removal_visits import difficult_removal, removal_on_request
     from audit.measures.vasovagal import vasovagal_by_parity, vasovagal_contrasts
     from audit.measures.volume import clinician_volume, clinicians_certified
     from audit.period import in_period, observed_in_period, period_from
@@ -60,6 +77,7 @@ _HOME = {
     "action_list": "measures.action_list",
     "case_ascertainment": "measures.ascertainment",
     "check_done": "measures.follow_up",
+    "check_in_higher_risk": "measures.follow_up",
     "clinician_volume": "measures.volume",
     "clinicians_certified": "measures.volume",
     "compare_with_benchmarks": "benchmarks",
@@ -71,31 +89,50 @@ _HOME = {
     "criteria_met": "measures.criteria",
     "derive_cohort": "cohort",
     "devices_wasted": "measures.insertion",
+    "difficult_removal": "measures.removal_visits",
+    "displacement_incidence": "measures.displacement",
+    "ectopic_pregnancy": "measures.effectiveness",
     "emergency_placement_in_time": "measures.access",
     "emergency_treatment": "measures.complications",
     "ending_incidence": "measures.removal",
     "expulsion_incidence": "measures.expulsion",
+    "expulsion_sensitivity": "measures.displacement",
     "failed_insertion_contrasts": "measures.insertion",
     "failed_insertions": "measures.insertion",
     "failed_insertions_by_clinician": "measures.clinicians",
     "failure_reasons": "measures.insertion",
     "first_pass_success": "measures.insertion",
+    "follow_up_bounds": "measures.follow_up",
+    "follow_up_completeness": "measures.completeness_of_follow_up",
     "in_period": "period",
     "load_visits": "ingest.load",
+    "malposition": "measures.position",
+    "method_continuation": "measures.continuation",
     "observed_in_period": "period",
     "outcome_known": "measures.follow_up",
     "pain_scores": "measures.pain",
+    "pelvic_infection": "measures.infection",
+    "pelvic_infection_incidence": "measures.infection",
     "perforation": "measures.complications",
+    "perforation_expected": "measures.postpartum",
     "period_from": "period",
     "person_time_rates": "measures.person_time",
+    "position_verified": "measures.position",
+    "postpartum_balance": "measures.postpartum",
     "pregnancy": "measures.effectiveness",
+    "pregnancy_after_emergency": "measures.effectiveness",
     "process_of_care": "measures.process",
     "read_issued": "ingest.issued",
     "read_settings": "settings",
+    "removal_by_purpose": "measures.removal_purpose",
     "removal_incidence": "measures.removal",
+    "removal_on_request": "measures.removal_visits",
+    "repeat_expulsion": "measures.displacement",
     "run_audit": "run",
     "safety_net": "measures.process",
-    "threads_not_seen_followed": "measures.lost_threads",
+    "size_mismatch": "measures.displacement",
+    "threads_not_seen": "measures.position",
+    "unlinked_contacts": "measures.linkage",
     "vasovagal_by_parity": "measures.vasovagal",
     "vasovagal_by_phase": "measures.reaction_timing",
     "vasovagal_by_technique": "measures.reaction_timing",
@@ -114,6 +151,7 @@ __all__ = [
     "action_list",
     "case_ascertainment",
     "check_done",
+    "check_in_higher_risk",
     "clinician_volume",
     "clinicians_certified",
     "compare_with_benchmarks",
@@ -125,31 +163,50 @@ __all__ = [
     "criteria_met",
     "derive_cohort",
     "devices_wasted",
+    "difficult_removal",
+    "displacement_incidence",
+    "ectopic_pregnancy",
     "emergency_placement_in_time",
     "emergency_treatment",
     "ending_incidence",
     "expulsion_incidence",
+    "expulsion_sensitivity",
     "failed_insertion_contrasts",
     "failed_insertions",
     "failed_insertions_by_clinician",
     "failure_reasons",
     "first_pass_success",
+    "follow_up_bounds",
+    "follow_up_completeness",
     "in_period",
     "load_visits",
+    "malposition",
+    "method_continuation",
     "observed_in_period",
     "outcome_known",
     "pain_scores",
+    "pelvic_infection",
+    "pelvic_infection_incidence",
     "perforation",
+    "perforation_expected",
     "period_from",
     "person_time_rates",
+    "position_verified",
+    "postpartum_balance",
     "pregnancy",
+    "pregnancy_after_emergency",
     "process_of_care",
     "read_issued",
     "read_settings",
+    "removal_by_purpose",
     "removal_incidence",
+    "removal_on_request",
+    "repeat_expulsion",
     "run_audit",
     "safety_net",
-    "threads_not_seen_followed",
+    "size_mismatch",
+    "threads_not_seen",
+    "unlinked_contacts",
     "vasovagal_by_parity",
     "vasovagal_by_phase",
     "vasovagal_by_technique",

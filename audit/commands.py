@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from audit.errors import InputRefused, OutputError, PeriodError
+from audit.errors import InputRefused, OutputError, PeriodError, counted
 
 if TYPE_CHECKING:
     from audit.records import AuditResults, Cohort, VisitLog
@@ -25,7 +25,10 @@ FAIL_ON = {
     "review-signal": "a clinician's figure, case mix allowed for, calls for a review of cases",
     "action": "something is on the list of what needs action today",
 }
-_SOON = "release edition: comes with a later version; until then every page is internal and not for release."
+_SOON = (
+    "release edition: comes with a later version; until then every page is internal and not for release. "
+    "Leave --edition out."
+)
 
 
 def demo(given: argparse.Namespace) -> int:
@@ -103,7 +106,7 @@ def _check_on_a_page(given: argparse.Namespace) -> int:
         force=given.force,
     )
     if refusal is not None:
-        raise InputRefused(f"{refusal} {page} shows which rows.")
+        raise InputRefused(f"{refusal} Open {page} to see which rows.")
     if given.json:
         print(json.dumps(check_facts(log, cohort) | {"html": str(page)}, indent=2, ensure_ascii=False))
     else:
@@ -117,7 +120,10 @@ def _refusal(log: "VisitLog", settings: "AuditSettings") -> InputRefused | None:
 
     try:
         refuse_too_many(
-            log.accounting, where=log.sources[0].name, limit=settings.thresholds.set_aside_refusal
+            log.accounting,
+            log.set_aside,
+            where=log.sources[0].name,
+            limit=settings.thresholds.set_aside_refusal,
         )
     except InputRefused as refusal:
         return refusal
@@ -171,7 +177,9 @@ def draft_settings(given: argparse.Namespace) -> int:
     except FileExistsError:
         raise OutputError(f"{path}: exists and is left as it is. Choose another name after -o.") from None
     except OSError as error:
-        raise OutputError(f"{path}: cannot be written ({error.strerror}).") from None
+        raise OutputError(
+            f"{path}: cannot be written ({error.strerror}). Choose another name after -o."
+        ) from None
     print(f"Read {path}, correct it, then run: iud-audit check {given.log[0]} --settings {path}")
     return DONE
 
@@ -195,7 +203,11 @@ def verify(given: argparse.Namespace) -> int:
     for name in changed:
         print(name)
     if changed:
-        print(f"iud-audit: {len(changed)} files are not as they were written.", file=sys.stderr)
+        print(
+            f"iud-audit: {counted(len(changed), 'file')} changed since the audit wrote the folder. Run the audit "
+            "again, or ask who changed it.",
+            file=sys.stderr,
+        )
         return NOT_WRITTEN
     print(f"{given.folder}: every file is as it was written.")
     return DONE
@@ -279,7 +291,7 @@ def _edition_problem(editions: Sequence[str]) -> str:
     if "release" in editions:
         return _SOON
     unknown = [name for name in editions if name != "internal"]
-    return f"edition '{unknown[0]}' is not known. Known: internal." if unknown else ""
+    return f"edition '{unknown[0]}' is not known. Write internal, or leave --edition out." if unknown else ""
 
 
 def _speaker(given: argparse.Namespace) -> Callable[[str], None]:

@@ -3,7 +3,7 @@
 import pandas as pd
 
 from audit.criteria import criteria_in_force
-from audit.measures import access, criteria, lost_threads, process
+from audit.measures import access, criteria, process
 from audit.period import in_period
 from audit.records import Cohort, Period
 from audit.settings import AuditSettings
@@ -32,7 +32,6 @@ def criterion_tables(tables: Tables, cohort: Cohort, rules: AuditSettings, span:
 def _missed(cohort: Cohort, rules: AuditSettings, span: Period, tables: Tables) -> list[pd.DataFrame]:
     """The visits of the period at which a figure was not met, figure by figure."""
     attempts = in_period(cohort.attempts, span)
-    contacts = in_period(cohort.follow_ups, span, dated="contact_date")
     missed = [
         process.care_not_met(attempts),
         access.emergency_not_in_time(
@@ -40,7 +39,6 @@ def _missed(cohort: Cohort, rules: AuditSettings, span: Period, tables: Tables) 
             hours=rules.windows.emergency_hours,
             days_after_ovulation=rules.windows.emergency_days_after_ovulation,
         ),
-        lost_threads.threads_not_followed(contacts, cohort.follow_ups),
     ]
     # An item of which the log records one half only is not counted, so it has no cases either.
     care = tables.get("process_of_care", pd.DataFrame({"item": []}))

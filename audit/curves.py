@@ -126,3 +126,8 @@ def _labelled(table: pd.DataFrame, by: str, placement_kind: str, rule: str) -> p
     named = table.rename(columns={"group": "stratum", "time": "days"})
     named = named.assign(by=by, placement_kind=placement_kind, censoring=rule)
     return named[[*_FRONT, *(name for name in named.columns if name not in _FRONT)]]
+
+
+def at_horizons(table: pd.DataFrame, horizons: Sequence[float]) -> pd.DataFrame:
+    """The rows of a curve's table at the horizons alone."""
+    return table[table["days"].isin(list(horizons))].reset_index(drop=True)

@@ -3,7 +3,8 @@
 AuditError
 ├── InputRefused        a log that cannot be audited: exit code 3
 │   ├── UnreadableFile      not a table in a form we read
-│   └── MissingColumns      lacks what every audit needs
+│   ├── MissingColumns      lacks what every audit needs
+│   └── IdentifiersFound    seems to say who a woman is
 ├── SettingsError       a settings file that cannot be used: exit code 2
 ├── PeriodError         a period that is not a period: exit code 2
 └── OutputError         a folder that cannot or must not be written: exit code 4
@@ -29,6 +30,10 @@ class MissingColumns(InputRefused):
     """A log without the columns that every audit needs."""
 
 
+class IdentifiersFound(InputRefused):
+    """A log that seems to hold what could identify a person; no value of it is ever shown."""
+
+
 class SettingsError(AuditError):
     """A settings file that cannot be used."""
 
@@ -39,6 +44,11 @@ class PeriodError(AuditError):
 
 class OutputError(AuditError):
     """An output folder that cannot be written, or must not be overwritten."""
+
+
+def counted(number: int, noun: str) -> str:
+    """A number with its noun, which takes an s unless the number is 1: "1 row", "2,000 rows"."""
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
 
 
 def name_a_few(names: list[str], *, limit: int = 5) -> str:

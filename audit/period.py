@@ -51,8 +51,8 @@ def twelve_months_to(period: Period) -> Period:
     return Period(f"12 months to {period.label}", first, period.last_day)
 
 
-def in_period(attempts: pd.DataFrame, period: str | Period, *, dated: str = "attempt_date") -> pd.DataFrame:
-    """The attempts, or the rows of another table, dated in a period.
+def in_period(attempts: pd.DataFrame, period: str | Period) -> pd.DataFrame:
+    """The attempts dated in a period.
 
     Parameters
     ----------
@@ -60,13 +60,11 @@ def in_period(attempts: pd.DataFrame, period: str | Period, *, dated: str = "att
         The table `audit.schema.derived.ATTEMPTS`.
     period
         A period or its label.
-    dated
-        The column that dates a row.
 
     Returns
     -------
     DataFrame
-        The rows whose day lies in the period, with a new RangeIndex; possibly none.
+        The rows whose ``attempt_date`` lies in the period, with a new RangeIndex; possibly none.
 
     Raises
     ------
@@ -74,7 +72,7 @@ def in_period(attempts: pd.DataFrame, period: str | Period, *, dated: str = "att
         The label names no period.
     """
     span = period_from(period)
-    return attempts[attempts[dated].between(span.first_day, span.last_day)].reset_index(drop=True)
+    return attempts[attempts["attempt_date"].between(span.first_day, span.last_day)].reset_index(drop=True)
 
 
 def observed_in_period(placements: pd.DataFrame, period: str | Period) -> pd.DataFrame:

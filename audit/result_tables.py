@@ -18,12 +18,12 @@ from audit.measures import (
     expulsion,
     follow_up,
     insertion,
-    lost_threads,
     person_time,
     removal,
     vasovagal,
 )
 from audit.period import due_in_period, in_period, observed_in_period, twelve_months_to
+from audit.placement_tables import contact_tables, placement_tables
 from audit.records import Cohort, Period, VisitLog
 from audit.settings import AuditSettings
 from audit.tallies import OVERALL
@@ -40,8 +40,9 @@ def all_tables(
 ) -> Tables:
     """Every result table, in the order of the report."""
     tables: Tables = {}
-    steps = (_data_quality, _insertions, attempt_tables, _clinicians, _safety, _follow_up, _spells, _actions)
-    for step in steps:
+    of_care = (_data_quality, _insertions, attempt_tables, _clinicians, _safety)
+    of_devices = (_follow_up, contact_tables, _spells, placement_tables, _actions)
+    for step in (*of_care, *of_devices):
         tables |= step(log, cohort, rules, span)
     if issued is not None:
         tables["case_ascertainment"] = ascertainment.case_ascertainment(cohort.attempts, issued)
@@ -149,7 +150,10 @@ def _safety(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
         cohort.attempts,
         span,
         lambda rows: _each(
-            complications.perforation, rows, (OVERALL, "device_class", "device_family"), recorded_floor=floor
+            complications.perforation,
+            rows,
+            (OVERALL, "device_class", "device_family", "perforation_group"),
+            recorded_floor=floor,
         ),
     )
     pregnancies = _each(
@@ -180,8 +184,7 @@ def _follow_up(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period
             rows = (
                 cohort.placements if window is None else due_in_period(cohort.placements, window, days=days)
             )
-            bys = (OVERALL, "site_ref", "timing_group")
-            parts.append(_with_window(_each(measure, rows, bys), name))
+            parts.append(_with_window(_each(measure, rows, (OVERALL, "site_ref")), name))
         tables[measure.__name__] = _stacked(parts)
     tables["first_year_endings"] = _each(
         follow_up.first_year_endings,
@@ -189,21 +192,7 @@ def _follow_up(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period
         (OVERALL, "timing_group", "device_family"),
         year_days=windows.year_days,
     )
-    tables["threads_not_seen_followed"] = _lost_threads(cohort, rules, span)
     return tables
-
-
-def _lost_threads(cohort: Cohort, rules: AuditSettings, span: Period) -> pd.DataFrame:
-    """What followed when no threads were seen, overall and by site."""
-
-    contacts, floor = cohort.follow_ups, rules.thresholds.recorded_floor
-    parts = []
-    for name, window in _windows(span).items():
-        rows = contacts if window is None else in_period(contacts, window, dated="contact_date")
-        for by in (OVERALL, "site_ref"):
-            table = lost_threads.threads_not_seen_followed(rows, contacts, by=by, recorded_floor=floor)
-            parts.append(_with_window(table, name))
-    return _stacked(parts)
 
 
 def _spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:

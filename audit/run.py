@@ -6,10 +6,11 @@ from importlib.metadata import PackageNotFoundError, version
 
 import pandas as pd
 
-from audit.benchmarks import compare_with_benchmarks
+from audit.benchmarks import compare_with_benchmarks, perforation_strata
 from audit.cohort import derive_cohort
 from audit.criterion_tables import criterion_tables
 from audit.measures.follow_up import follow_up_gate
+from audit.measures.postpartum import perforation_expected
 from audit.period import period_from
 from audit.records import AuditResults, Cohort, Period, VisitLog
 from audit.result_tables import all_tables
@@ -64,6 +65,7 @@ def run_audit(
     span = period_from(period)
     people = cohort or derive_cohort(log, rules)
     tables = all_tables(log, people, rules, span, issued)
+    tables["perforation_expected"] = perforation_expected(tables["perforation"], perforation_strata())
     available = tables["indicator_availability"]
     off = set(available.loc[~available["available"], "indicator"])
     tables = {name: table for name, table in tables.items() if _measured_by(name) not in off}
@@ -95,6 +97,10 @@ _PART_OF = {
     "continuation_tests": "continuation_curve",
     "ending_incidence": "continuation_curve",
     "first_year_endings": "outcome_known",
+    "follow_up_bounds": "outcome_known",
+    "follow_up_completeness": "outcome_known",
+    "expulsion_sensitivity": "expulsion_incidence",
+    "pelvic_infection_incidence": "pelvic_infection",
     "period_against_earlier": "person_time_rates",
     "clinician_limits": "failed_insertions_by_clinician",
     "clinicians_certified": "clinician_volume",

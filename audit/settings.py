@@ -17,9 +17,14 @@ from typing import Any, Literal
 from audit.criteria import criteria_in_force
 from audit.errors import SettingsError, name_a_few
 from audit.schema.column import Column
-from audit.schema.terms import COMPARED_OUTCOMES, UNITS
+from audit.schema.published import fault_in
+from audit.schema.terms import COMPARED_OUTCOMES, FIRST_YEAR_ENDINGS, UNITS
 from audit.schema.visits import VISITS
 
+_TABLE = "a table with a line [name] of its own"
+_LIST = "a list in square brackets"
+# Keys that are written as a list of tables.
+_LISTS_OF_TABLES = ("benchmarks", "criteria")
 _MAX_BYTES = 1_000_000
 
 DateOrder = Literal["iso", "day_month_year", "month_day_year"]
@@ -67,6 +72,16 @@ class Windows:
     maturity_lag_days: int = 30
     reporting_lag_days: int = 30
     episode_days: int = 90
+    first_cycle_from_day: int = 21
+    first_cycle_to_day: int = 75
+    six_months_from_day: int = 150
+    six_months_to_day: int = 240
+    early_infection_days: int = 20
+    early_removal_days: int = 182
+    removal_delay_days: int = 14
+    method_gap_days: int = 30
+    emergency_test_from_day: int = 21
+    emergency_cycle_days: int = 28
     emergency_hours: float = 120.0
     emergency_days_after_ovulation: int = 5
     rate_bands: tuple[int, ...] = (42, 182, 365)
@@ -93,8 +108,12 @@ class AuditSettings:
     """The rules of one service's audit.
 
     `charted_by_exception` names columns in which a blank means "no"; `margins` gives, per outcome, the
-    difference (0-1, or per woman-year) that the service holds too small to matter; `funnel_target` is what a
-    clinician's failures are compared with: ``service``, ``service_excluding_own``, or a proportion;
+    difference (0-1, or per woman-year) that the service holds too small to matter; `figures_to_reach` gives, per
+    ending of the first year, a proportion (0-1) to ask of the unknown outcomes whether they could bring it about;
+    `funnel_target` is what a
+    clinician's failures are compared with: ``service``, ``service_excluding_own``, or a proportion.
+    `margin_reasons` says why a margin is what it is; `benchmarks` are published figures of the service's own
+    choice, in the form of the package's library.
     `criteria` changes, adds and retires audit criteria (see `audit.criteria`).
     """
 
@@ -105,6 +124,9 @@ class AuditSettings:
     thresholds: Thresholds = field(default_factory=Thresholds)
     charted_by_exception: tuple[str, ...] = ()
     margins: Mapping[str, float] = field(default_factory=dict)
+    figures_to_reach: Mapping[str, float] = field(default_factory=dict)
+    margin_reasons: Mapping[str, str] = field(default_factory=dict)
+    benchmarks: tuple[Mapping[str, Any], ...] = ()
     criteria: tuple[Mapping[str, Any], ...] = ()
     funnel_target: str = "service"
     synthetic: bool = False
@@ -132,10 +154,14 @@ def read_settings(path: str | Path) -> AuditSettings:
     try:
         octets = Path(path).read_bytes()
         if len(octets) > _MAX_BYTES:
-            raise SettingsError(f"{where}: is larger than 1 MB. Is it a settings file?")
+            raise SettingsError(
+                f"{where}: is larger than 1 MB. Is it a settings file? Name one after --settings."
+            )
         data = tomllib.loads(octets.decode("utf-8-sig"))
     except RecursionError:
-        raise SettingsError(f"{where}: nests lists or tables too deeply. Is it a settings file?") from None
+        raise SettingsError(
+            f"{where}: nests lists or tables too deeply. Is it a settings file? Name one after --settings."
+        ) from None
     except OSError as error:
         raise SettingsError(f"{where}: cannot be read ({error.strerror}). Check the path.") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
@@ -149,6 +175,7 @@ def settings_from(data: Mapping[str, Any], *, where: str = "settings") -> AuditS
     _check_layout(settings.layout, where)
     _check_fhir(settings.fhir, where)
     _check_rules(settings, where)
+    _check_benchmarks(settings, where)
     criteria_in_force(settings.criteria, where=where)
     return settings
 
@@ -167,23 +194,23 @@ def _fill(default: Any, data: Mapping[str, Any], where: str) -> Any:
         if key not in known:
             raise SettingsError(f"{where}: {_unknown_name('key', key, list(known))}")
         here = f"{where}, {key}"
-        changes[key] = _tables(value, here) if key == "criteria" else _fitting(known[key], value, here)
+        changes[key] = _tables(value, here) if key in _LISTS_OF_TABLES else _fitting(known[key], value, here)
     return replace(default, **changes)
 
 
 def _fitting(default: Any, value: Any, where: str) -> Any:
     """The value in the type of the default it replaces."""
     if isinstance(default, Layout | Fhir | Windows | Thresholds):
-        return _fill(default, _of_type(value, Mapping, where, "a table"), where)
+        return _fill(default, _of_type(value, Mapping, where, _TABLE), where)
     if isinstance(default, bool):
         return _of_type(value, bool, where, "true or false")
     if isinstance(default, tuple):
         kind = default[0] if default else ""
-        return tuple(_fitting(kind, item, where) for item in _of_type(value, list, where, "a list"))
+        return tuple(_fitting(kind, item, where) for item in _of_type(value, list, where, _LIST))
     if isinstance(default, Mapping):
-        return dict(_of_type(value, Mapping, where, "a table"))
+        return dict(_of_type(value, Mapping, where, _TABLE))
     if isinstance(default, str):
-        return str(_of_type(value, str | int | float, where, "text"))
+        return str(_of_type(value, str | int | float, where, "text in quotes"))
     return type(default)(_not_negative(value, where))
 
 
@@ -203,21 +230,27 @@ def _not_negative(value: Any, where: str) -> float:
     """The value, if it is a number not below 0."""
     number: float = _of_type(value, int | float, where, "a number")
     if isinstance(value, bool) or not 0 <= number < float("inf"):
-        raise SettingsError(f"{where}: must be a number not below 0, got {value!r}.")
+        raise SettingsError(f"{where}: must be a number not below 0, got {_shown(value)}.")
     return number
 
 
 def _of_type(value: Any, kind: Any, where: str, words: str) -> Any:
     """The value, if it is of the kind asked for."""
     if not isinstance(value, kind):
-        raise SettingsError(f"{where}: must be {words}, got {value!r}.")
+        raise SettingsError(f"{where}: must be {words}, got {_shown(value)}.")
     return value
+
+
+def _shown(value: Any) -> str:
+    """A value as a message shows it, cut short."""
+    text = str(value).lower() if isinstance(value, bool) else repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 def _unknown_name(what: str, name: str, known: list[str]) -> str:
     """A sentence for a name that does not exist, with the nearest one that does."""
     near = get_close_matches(name, known, n=1)
-    hint = f"Did you mean '{near[0]}'?" if near else f"Known: {name_a_few(sorted(known), limit=12)}."
+    hint = f"Did you mean '{near[0]}'?" if near else f"Write one of: {name_a_few(sorted(known), limit=12)}."
     return f"{what} '{name}' is not known. {hint}"
 
 
@@ -237,23 +270,29 @@ def _check_layout(layout: Layout, where: str) -> None:
         )
     for name, heading in layout.headings.items():
         _known_column(name, f"{where}, layout.headings")
-        _of_type(heading, str, f"{where}, layout.headings, {name}", "text")
+        _of_type(heading, str, f"{where}, layout.headings, {name}", "text in quotes")
     for name, unit in layout.units.items():
         column = _known_column(name, f"{where}, layout.units")
         if (unit, column.unit) not in UNITS:
-            raise SettingsError(f"{where}, layout.units, {name}: cannot turn '{unit}' into '{column.unit}'.")
+            units = [written for written, ours in UNITS if ours == column.unit]
+            advice = f"Write one of: {name_a_few(units)}." if units else "Take the line out."
+            raise SettingsError(f"{where}, layout.units, {name}: unit '{unit}' is not known. {advice}")
     for name, words in layout.codes.items():
         _check_codes(_known_column(name, f"{where}, layout.codes"), words, f"{where}, layout.codes.{name}")
 
 
 def _check_codes(column: Column, words: Mapping[str, str], where: str) -> None:
     """Refuse a synonym for a code that the column does not have."""
-    _of_type(words, Mapping, where, "a table")
+    _of_type(words, Mapping, where, _TABLE)
     allowed = ("yes", "no", "unknown") if column.kind == "flag" else column.codes
     for word, code in words.items():
         if allowed and code not in allowed:
-            hint = _unknown_name("code", str(code), list(allowed))
-            raise SettingsError(f"{where}: '{word}' is mapped to an unknown code. {hint}")
+            if not code:
+                raise SettingsError(
+                    f"{where}: '{word}' is mapped to nothing. Write one of {name_a_few(list(allowed), limit=20)}, "
+                    "or take the line out."
+                )
+            raise SettingsError(f"{where}, '{word}': {_unknown_name('code', str(code), list(allowed))}")
 
 
 def _check_fhir(fhir: Fhir, where: str) -> None:
@@ -261,13 +300,13 @@ def _check_fhir(fhir: Fhir, where: str) -> None:
     for code, targets in fhir.codes.items():
         here = f"{where}, fhir.codes, '{code}'"
         if not code.partition("|")[2].strip():
-            raise SettingsError(f"{here}: must be written as system|code.")
+            raise SettingsError(f"{here}: must be written as system|code, such as urn:clinic|fit.")
         _of_type(targets, str | list, here, "text or a list")
         for target in [targets] if isinstance(targets, str) else targets:
-            name, equals, word = str(_of_type(target, str, here, "text")).partition("=")
+            name, equals, word = str(_of_type(target, str, here, "text in quotes")).partition("=")
             column = _known_column(name.strip(), here)
             if equals:
-                _check_codes(column, {code: word.strip()}, here)
+                _check_codes(column, {code: word.strip()}, f"{where}, fhir.codes")
 
 
 def _check_rules(settings: AuditSettings, where: str) -> None:
@@ -281,9 +320,13 @@ def _check_rules(settings: AuditSettings, where: str) -> None:
         _known_column(name, f"{where}, charted_by_exception")
     for name, margin in settings.margins.items():
         _not_negative(margin, f"{where}, margins, {name}")
+    _check_figures(settings.figures_to_reach, where)
     bands = settings.windows.rate_bands
     if list(bands) != sorted(set(bands)):
-        raise SettingsError(f"{where}, windows, rate_bands: must rise from left to right, got {list(bands)}.")
+        raise SettingsError(
+            f"{where}, windows, rate_bands: must rise from left to right, such as [42, 182, 365], got "
+            f"{list(bands)}."
+        )
     if settings.funnel_target not in ("service", "service_excluding_own") and not _is_proportion(
         settings.funnel_target
     ):
@@ -291,6 +334,31 @@ def _check_rules(settings: AuditSettings, where: str) -> None:
             f"{where}, funnel_target: must be 'service', 'service_excluding_own' or a proportion between "
             f"0 and 1, got '{settings.funnel_target}'."
         )
+
+
+def _check_figures(figures: Mapping[str, float], where: str) -> None:
+    """Refuse a figure to reach for an ending that is not counted, or that is no proportion."""
+    here = f"{where}, figures_to_reach"
+    for name, figure in figures.items():
+        if name not in FIRST_YEAR_ENDINGS:
+            raise SettingsError(f"{here}: {_unknown_name('ending', name, list(FIRST_YEAR_ENDINGS))}")
+        if not 0 < _not_negative(figure, f"{here}, {name}") < 1:
+            raise SettingsError(f"{here}, {name}: must be a proportion between 0 and 1, got {figure!r}.")
+
+
+def _check_benchmarks(settings: AuditSettings, where: str) -> None:
+    """Refuse a published figure that lacks what a comparison needs, and two of one name."""
+    names = [str(entry.get("id", f"number {place}")) for place, entry in enumerate(settings.benchmarks, 1)]
+    for name, entry in zip(names, settings.benchmarks, strict=True):
+        if fault := fault_in(entry):
+            raise SettingsError(f"{where}, benchmarks, '{name}': {fault}")
+        if names.count(name) > 1:
+            raise SettingsError(f"{where}, benchmarks: two figures have the id '{name}'. Rename one.")
+    for name in settings.margin_reasons:
+        if name not in settings.margins:
+            raise SettingsError(
+                f"{where}, margin_reasons: no margin is set for '{name}'. Set one under [margins]."
+            )
 
 
 def _is_proportion(text: str) -> bool:

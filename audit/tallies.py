@@ -173,7 +173,8 @@ def count_outcomes(
     outcome = tally["outcome"].to_numpy(dtype=object)
     table = {
         "by": by,
-        "stratum": strata,
+        # With no strata the column would otherwise hold numbers, and could not be joined to names.
+        "stratum": np.array(strata, dtype=object),
         "events": total(np.isin(outcome, events)),
         "n": total(np.isin(outcome, (*events, *others))),
         "n_unknown": total(~np.isin(outcome, known)),

@@ -15,6 +15,7 @@ from reports.sections.insertion import failed_insertions_section, failure_reason
 from reports.sections.methods import cautions_section, glossary_section, methods_section
 from reports.sections.page_one import page_one
 from reports.sections.pain import pain_section
+from reports.sections.position import position_section
 from reports.sections.rates import rates_section
 from reports.sections.removal import removal_section
 from reports.sections.safety import perforation_section, pregnancy_section
@@ -33,6 +34,7 @@ INTERNAL: tuple[Callable[[AuditResults], Section], ...] = (
     pain_section,
     perforation_section,
     follow_up_section,
+    position_section,
     expulsion_section,
     removal_section,
     continuation_section,

@@ -113,7 +113,9 @@ def changed_files(folder: Path) -> list[str]:
     except (OSError, ValueError, KeyError, TypeError):
         expected = None
     if expected is None:
-        raise OutputError(f"{folder}: holds no {MANIFEST} written by this tool.")
+        raise OutputError(
+            f"{folder}: holds no {MANIFEST} of this tool. Name a folder that iud-audit run or demo wrote."
+        )
     present = {
         path.relative_to(folder).as_posix(): _sha256(path.read_bytes())
         for path in sorted(folder.rglob("*"))

@@ -35,6 +35,8 @@ _WORDS = {
     "bridging_oral_ec_given": "emergency pill given",
     "device_class": "kind of device",
     "device_licensed_years": "years the device may stay",
+    "device_min_sound_mm": "shortest uterus for the device",
+    "device_max_sound_mm": "longest uterus for the device",
     "device_wasted_count": "devices wasted",
     "pregnancy_excluded": "pregnancy excluded",
     "infection_risk_assessed": "infection risk assessed",
@@ -81,6 +83,7 @@ _WORDS = {
     "removal_reason_main": "main reason for removal",
     "removal_reason_second": "second reason for removal",
     "removal_difficult": "difficult removal",
+    "removal_delay_days": "days from request to removal",
     "replacement_at_once": "replaced at once",
 }
 

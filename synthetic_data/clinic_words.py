@@ -36,6 +36,8 @@ HEADINGS = {
     "bridging_oral_ec_given": "Emergency tablet given",
     "device_class": "Device fitted",
     "device_licensed_years": "Good for (years)",
+    "device_min_sound_mm": "Shortest uterus (cm)",
+    "device_max_sound_mm": "Longest uterus (cm)",
     "device_wasted_count": "Devices wasted",
     "pregnancy_excluded": "Pregnancy ruled out",
     "infection_risk_assessed": "Sexual history",
@@ -83,7 +85,9 @@ HEADINGS = {
     "device_status_at_conception": "Coil at conception",
     "perforation_confirmed": "Perforation confirmed",
     "removal_reason_main": "Why removed",
+    "removal_reason_second": "Second reason",
     "removal_difficult": "Removal trouble",
+    "removal_delay_days": "Days waited",
     "replacement_at_once": "New one at once",
 }
 

@@ -17,6 +17,7 @@ from synthetic_data.codes import (
     working_day,
 )
 from synthetic_data.contacts import follow
+from synthetic_data.details import draw_details
 from synthetic_data.endings import EXPULSION, draw_endings, removal_reason_codes
 from synthetic_data.insertions import perform
 from synthetic_data.parameters import LARKFIELD, ServiceParameters
@@ -71,6 +72,7 @@ def generate_visits(parameters: ServiceParameters = LARKFIELD, *, seed: int) -> 
         rows, appointments = _one_round(parameters, women, appointments, rng)
         blocks += rows
     whole = stack(blocks)
+    whole |= draw_details(parameters.details, whole, seed=seed)
     return _as_log(parameters, whole | draw_care(parameters.care, whole, seed=seed), rng)
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from synthetic_data.care_course import Care
 from synthetic_data.course import FollowUp, Hazards
+from synthetic_data.details_course import Details
 
 Shares = tuple[tuple[str, float], ...]
 
@@ -174,6 +175,7 @@ class ServiceParameters:
     procedure: Procedure = field(default_factory=Procedure)
     hazards: Hazards = field(default_factory=Hazards)
     follow_up: FollowUp = field(default_factory=FollowUp)
+    details: Details = field(default_factory=Details)
     care: Care = field(default_factory=Care)
 
 

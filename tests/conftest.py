@@ -1,6 +1,7 @@
 """Logs drawn as text: a heading and rows, cells parted by `|`, our column names, ISO dates, blank cells blank."""
 
 import csv
+import re
 from collections.abc import Callable
 from itertools import count
 from pathlib import Path
@@ -20,6 +21,27 @@ hypothesis_settings.load_profile("same_examples")
 def _cells(line: str) -> list[str]:
     """The cells of a drawn line."""
     return [cell.strip() for cell in line.split("|")]
+
+
+# What a sentence that says what to do opens with.
+_ADVICE = re.compile(
+    "(?:If [^,]+, )?(?:Add|Ask|Check|Choose|Close|Compare|Copy|Correct|Declare|Export|Fill|Give|Leave|"
+    "Look|Make|Map|Move|Name|Open|Put|Remove|Rename|Run|Save|Set|Take|Unhide|Use|Write) ",
+    re.IGNORECASE,
+)
+
+
+@pytest.fixture(scope="session")
+def tells_what_to_do() -> Callable[[str], bool]:
+    """Whether a message holds an advice, a question, or the rule that a value must follow."""
+
+    def told(message: str) -> bool:
+        return any(
+            _ADVICE.match(sentence) or sentence.endswith("?") or re.search(": must (?:be|rise) ", sentence)
+            for sentence in re.split(r"(?<=[.?!]) ", message)
+        )
+
+    return told
 
 
 @pytest.fixture

@@ -33,9 +33,11 @@ MAY_IMPORT = {
     "measures": {"errors", "schema", "settings", "records", "tallies", "statistics", "curves"},
     "benchmarks": {"errors", "schema", "settings", "records", "statistics"},
     "windows": {"records", "period"},
+    "placement_tables": {"settings", "records", "tallies", "measures", "windows"},
     "attempt_tables": {"settings", "records", "period", "tallies", "measures", "windows"},
     "result_tables": {
         *("settings", "records", "period", "tallies", "measures", "windows", "attempt_tables"),
+        "placement_tables",
     },
     "criterion_tables": {"criteria", "settings", "records", "period", "measures", "windows"},
     "run": {

@@ -14,7 +14,7 @@ def test_every_exception_raised_on_purpose_is_an_audit_error(kind: type[Exceptio
     assert issubclass(kind, errors.AuditError)
 
 
-@pytest.mark.parametrize("kind", [errors.UnreadableFile, errors.MissingColumns])
+@pytest.mark.parametrize("kind", [errors.UnreadableFile, errors.MissingColumns, errors.IdentifiersFound])
 def test_a_log_that_cannot_be_audited_is_refused_input(kind: type[Exception]) -> None:
     assert issubclass(kind, errors.InputRefused)
 

@@ -1,6 +1,7 @@
 """Settings: what is read, what is refused and with which words, and that equal settings look equal."""
 
 import tomllib
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -110,32 +111,41 @@ def test_the_defaults_are_those_of_the_definitions() -> None:
 REFUSED = {
     "servce = 'A'": "clinic.toml: key 'servce' is not known. Did you mean 'service'?",
     "xyz = 1": (
-        "clinic.toml: key 'xyz' is not known. Known: charted_by_exception, criteria, fhir, funnel_target, layout, "
-        "margins, service, synthetic, thresholds, windows."
+        "clinic.toml: key 'xyz' is not known. Write one of: benchmarks, charted_by_exception, criteria, fhir, "
+        "figures_to_reach, funnel_target, layout, margin_reasons, margins, service, synthetic, thresholds, "
+        "windows."
     ),
     "[windows]\nreporting_lag = 3": (
         "clinic.toml, windows: key 'reporting_lag' is not known. Did you mean 'reporting_lag_days'?"
     ),
-    "windows = 3": "clinic.toml, windows: must be a table, got 3.",
+    "windows = 3": "clinic.toml, windows: must be a table with a line [name] of its own, got 3.",
     "synthetic = 'yes'": "clinic.toml, synthetic: must be true or false, got 'yes'.",
-    "charted_by_exception = 'syncope'": "clinic.toml, charted_by_exception: must be a list, got 'syncope'.",
-    "margins = 0.1": "clinic.toml, margins: must be a table, got 0.1.",
+    "charted_by_exception = 'syncope'": (
+        "clinic.toml, charted_by_exception: must be a list in square brackets, got 'syncope'."
+    ),
+    "margins = 0.1": "clinic.toml, margins: must be a table with a line [name] of its own, got 0.1.",
     "[windows]\nyear_days = 'a year'": "clinic.toml, windows, year_days: must be a number, got 'a year'.",
     "[windows]\nyear_days = -1": "clinic.toml, windows, year_days: must be a number not below 0, got -1.",
-    "[windows]\nyear_days = true": "clinic.toml, windows, year_days: must be a number not below 0, got True.",
-    "service = ['A']": "clinic.toml, service: must be text, got ['A'].",
+    "[windows]\nyear_days = true": "clinic.toml, windows, year_days: must be a number not below 0, got true.",
+    "service = ['A']": "clinic.toml, service: must be text in quotes, got ['A'].",
     "[windows]\nyear_days = inf": "clinic.toml, windows, year_days: must be a number not below 0, got inf.",
     "[windows]\nhorizons = ['a year']": "clinic.toml, windows, horizons: must be a number, got 'a year'.",
-    "charted_by_exception = [['syncope']]": "clinic.toml, charted_by_exception: must be text, got ['syncope'].",
+    "charted_by_exception = [['syncope']]": (
+        "clinic.toml, charted_by_exception: must be text in quotes, got ['syncope']."
+    ),
     "[margins]\nexpulsion = 'two'": "clinic.toml, margins, expulsion: must be a number, got 'two'.",
     "[margins]\nexpulsion = -0.1": "clinic.toml, margins, expulsion: must be a number not below 0, got -0.1.",
-    "[layout.headings]\npatient_ref = 3": "clinic.toml, layout.headings, patient_ref: must be text, got 3.",
-    "[layout.codes]\nsyncope = 'yes'": "clinic.toml, layout.codes.syncope: must be a table, got 'yes'.",
+    "[layout.headings]\npatient_ref = 3": (
+        "clinic.toml, layout.headings, patient_ref: must be text in quotes, got 3."
+    ),
+    "[layout.codes]\nsyncope = 'yes'": (
+        "clinic.toml, layout.codes.syncope: must be a table with a line [name] of its own, got 'yes'."
+    ),
     "[windows]\nrate_bands = [182, 42]": (
-        "clinic.toml, windows, rate_bands: must rise from left to right, got [182, 42]."
+        "clinic.toml, windows, rate_bands: must rise from left to right, such as [42, 182, 365], got [182, 42]."
     ),
     "[windows]\nrate_bands = [42, 42]": (
-        "clinic.toml, windows, rate_bands: must rise from left to right, got [42, 42]."
+        "clinic.toml, windows, rate_bands: must rise from left to right, such as [42, 182, 365], got [42, 42]."
     ),
     "[layout.headings]\npatientref = 'A'": (
         "clinic.toml, layout.headings: column 'patientref' is not known. Did you mean 'patient_ref'?"
@@ -144,18 +154,16 @@ REFUSED = {
         "clinic.toml, layout, date_order: order 'month_day' is not known. Did you mean 'month_day_year'?"
     ),
     "[layout.units]\nsound_length_mm = 'inch'": (
-        "clinic.toml, layout.units, sound_length_mm: cannot turn 'inch' into 'mm'."
+        "clinic.toml, layout.units, sound_length_mm: unit 'inch' is not known. Write one of: mm, cm."
     ),
     "[layout.units]\nsound_lengt = 'cm'": (
         "clinic.toml, layout.units: column 'sound_lengt' is not known. Did you mean 'sound_length_mm'?"
     ),
     "[layout.codes.insertion_outcome]\nok = 'place'": (
-        "clinic.toml, layout.codes.insertion_outcome: 'ok' is mapped to an unknown code. "
-        "code 'place' is not known. Did you mean 'placed'?"
+        "clinic.toml, layout.codes.insertion_outcome, 'ok': code 'place' is not known. Did you mean 'placed'?"
     ),
     "[layout.codes.syncope]\nok = 'maybe'": (
-        "clinic.toml, layout.codes.syncope: 'ok' is mapped to an unknown code. "
-        "code 'maybe' is not known. Known: no, unknown, yes."
+        "clinic.toml, layout.codes.syncope, 'ok': code 'maybe' is not known. Write one of: no, unknown, yes."
     ),
     "charted_by_exception = ['vasovagal']": (
         "clinic.toml, charted_by_exception: column 'vasovagal' is not known. Did you mean 'vasovagal_grade'?"
@@ -172,10 +180,13 @@ REFUSED = {
 
 
 @pytest.mark.parametrize("text", REFUSED)
-def test_what_is_not_understood_is_refused_with_where_and_what_to_write(tmp_path: Path, text: str) -> None:
+def test_what_is_not_understood_is_refused_with_where_and_what_to_write(
+    tmp_path: Path, text: str, tells_what_to_do: Callable[[str], bool]
+) -> None:
     with pytest.raises(SettingsError) as refusal:
         read_settings(written(tmp_path, text))
     assert str(refusal.value) == REFUSED[text]
+    assert tells_what_to_do(str(refusal.value))
 
 
 def test_a_file_that_is_not_there_is_refused_by_its_name_alone(tmp_path: Path) -> None:

@@ -29,16 +29,25 @@ def test_codes_are_part_of_the_fingerprint() -> None:
 @pytest.mark.parametrize(
     ("codes", "words"),
     [
-        ({"fit": "visit_kind=insertion"}, "fhir.codes, 'fit': must be written as system|code."),
-        ({"urn:x|": "visit_kind=insertion"}, "fhir.codes, 'urn:x|': must be written as system|code."),
+        (
+            {"fit": "visit_kind=insertion"},
+            "fhir.codes, 'fit': must be written as system|code, such as urn:clinic|fit.",
+        ),
+        (
+            {"urn:x|": "visit_kind=insertion"},
+            "fhir.codes, 'urn:x|': must be written as system|code, such as urn:clinic|fit.",
+        ),
         ({"urn:x|fit": "visit_knd=insertion"}, "column 'visit_knd' is not known. Did you mean 'visit_kind'?"),
         (
             {"urn:x|fit": "visit_kind=insertoin"},
-            "'urn:x|fit' is mapped to an unknown code. code 'insertoin' is not known. Did you mean 'insertion'?",
+            "fhir.codes, 'urn:x|fit': code 'insertoin' is not known. Did you mean 'insertion'?",
         ),
-        ({"urn:x|faint": ["vasovagal_grade=3", "syncope=perhaps"]}, "is mapped to an unknown code"),
+        (
+            {"urn:x|faint": ["vasovagal_grade=3", "syncope=perhaps"]},
+            "'urn:x|faint': code 'perhaps' is not known. Write one of: no, unknown, yes.",
+        ),
         ({"urn:x|fit": 3}, "fhir.codes, 'urn:x|fit': must be text or a list, got 3."),
-        ({"urn:x|fit": [3]}, "fhir.codes, 'urn:x|fit': must be text, got 3."),
+        ({"urn:x|fit": [3]}, "fhir.codes, 'urn:x|fit': must be text in quotes, got 3."),
     ],
 )
 def test_a_code_that_stands_for_nothing_is_refused(codes: dict[str, object], words: str) -> None:
@@ -53,5 +62,8 @@ def test_a_misspelt_key_is_refused_with_the_nearest_one() -> None:
         SettingsError, match=r"clinic\.toml, fhir: key 'code' is not known\. Did you mean 'codes'\?"
     ):
         settings_from({"fhir": {"code": {}}}, where="clinic.toml")
-    with pytest.raises(SettingsError, match=r"clinic\.toml, fhir: must be a table, got 'x'"):
+    with pytest.raises(
+        SettingsError,
+        match=r"clinic\.toml, fhir: must be a table with a line \[name\] of its own, got 'x'",
+    ):
         settings_from({"fhir": "x"}, where="clinic.toml")

@@ -3,13 +3,15 @@
 import numpy as np
 import pandas as pd
 
-from audit.cohort.columns import Names, code, codes_of, flag, number, text_codes
+from audit.cohort.columns import Names, code, codes_of, date, flag, number, text_codes
 from audit.schema.derived import (
     AGE_BAND_STARTS,
     AGE_BANDS,
     BIRTH_GROUPS,
     DEVICE_FAMILIES,
     PARITY_GROUPS,
+    PERFORATION_GROUPS,
+    POSTPARTUM_BANDS,
     TIMING_GROUPS,
     TIMING_OF,
     YES_NO_UNKNOWN,
@@ -32,6 +34,8 @@ def case_mix(rows: pd.DataFrame) -> pd.DataFrame:
             "indication": _or_unknown(rows, "indication"),
             "timing_group": codes_of(_timing(rows), TIMING_GROUPS),
             "practice": codes_of(_practice(rows), ("independent", "supervised")),
+            "postpartum_band": codes_of(_postpartum_band(rows, births), POSTPARTUM_BANDS),
+            "perforation_group": codes_of(_perforation_group(rows, births), PERFORATION_GROUPS),
         }
     )
 
@@ -97,6 +101,49 @@ def _timing(rows: pd.DataFrame) -> Names:
     named = timing[recorded.cat.codes.to_numpy()]
     emergency = (code(rows, "indication") == "emergency_contraception").to_numpy()
     return np.where((named == "unknown") & emergency, "emergency", named)
+
+
+def weeks_since_birth(rows: pd.DataFrame) -> np.ndarray:
+    """Weeks since the latest birth, from its date where the weeks are not recorded; nan where neither is."""
+    weeks, born = number(rows, "weeks_since_delivery"), date(rows, "last_delivery_date")
+    if born.isna().all():
+        return weeks
+    from_date = (rows["visit_date"] - born).dt.days.to_numpy(dtype="float64") / 7
+    return np.where(np.isnan(weeks) & (from_date >= 0), from_date, weeks)
+
+
+def _postpartum_band(rows: pd.DataFrame, births: np.ndarray) -> Names:
+    """Time since the latest birth; the timing of the placement decides where no weeks are recorded."""
+    weeks, timing = weeks_since_birth(rows), code(rows, "placement_timing")
+    bedside = timing.isin(["post_placental_10min", "early_postpartum_inpatient"]).to_numpy()
+    outpatient = (timing == "early_postpartum_outpatient").to_numpy()
+    abortion = timing.isin(["post_abortion_same_day", "post_abortion_later"]).to_numpy()
+    # Whole weeks cannot tell day 3 from day 6, but a placement at the bedside is made within three days.
+    first_days = bedside | (weeks <= 3 / 7) & ~outpatient
+    return np.select(
+        [abortion, first_days, weeks <= 6, weeks <= 14, weeks <= 52, weeks > 52, outpatient, births == 0],
+        [
+            *("post_abortion", "days_0_to_3", "days_4_to_weeks_6", "weeks_7_to_14", "weeks_15_to_52"),
+            *("over_52_weeks_or_no_birth", "unknown", "over_52_weeks_or_no_birth"),
+        ],
+        "unknown",
+    )
+
+
+def _perforation_group(rows: pd.DataFrame, births: np.ndarray) -> Names:
+    """Breastfeeding by time since a birth; unknown where either is not recorded."""
+    weeks, feeding = weeks_since_birth(rows), flag(rows, "breastfeeding")
+    feeds = feeding.fillna(False).to_numpy(dtype=bool)
+    weans = (~feeding).fillna(False).to_numpy(dtype=bool)
+    early, late = weeks <= 36, weeks > 36
+    return np.select(
+        [births == 0, early & feeds, early & weans, late & feeds, late & weans],
+        [
+            *("no_birth", "to_36_weeks_breastfeeding", "to_36_weeks_not_breastfeeding"),
+            *("after_36_weeks_breastfeeding", "after_36_weeks_not_breastfeeding"),
+        ],
+        "unknown",
+    )
 
 
 def _practice(rows: pd.DataFrame) -> Names:

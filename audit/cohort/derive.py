@@ -4,10 +4,11 @@ import numpy as np
 import pandas as pd
 
 from audit.cohort.attempts import derive_attempts, visit_names
-from audit.cohort.columns import Days, Mask, code, date, is_one_of, reference, whole_days
+from audit.cohort.columns import Days, Mask, code, date, is_one_of, number, reference, whole_days
 from audit.cohort.device_findings import device_findings
 from audit.cohort.events import (
     conception_day,
+    conception_known,
     contacts,
     ending_events,
     finding,
@@ -17,7 +18,9 @@ from audit.cohort.events import (
     removed,
     status_known,
 )
+from audit.cohort.left_in_place import follow_repositioned
 from audit.cohort.linking import link_contacts, link_events
+from audit.cohort.method_use import follow_methods
 from audit.cohort.perforations import blamed_attempts, perforations_told
 from audit.cohort.placements import (
     close_spells,
@@ -73,11 +76,12 @@ def derive_cohort(log: VisitLog, settings: AuditSettings | None = None) -> Cohor
     too_early = _before_placement(events, places)
     spells = close_spells(places, rows, events[~too_early])
     since = _days_since(spells, rows, place)
-    spells = observe_spells(
-        spells, _linked(place, since, in_place(rows)), _linked(place, since, left(rows)), windows
-    )
+    seen, gone = _linked(place, since, in_place(rows)), _linked(place, since, left(rows))
+    spells = observe_spells(spells, seen, gone, windows)
+    spells = follow_repositioned(spells, places, rows, events[~too_early], seen, gone, windows)
     spells = judge_follow_up(spells, _linked(place, since, status_known(rows)), windows)
     spells = name_kinds(spells, rows.loc[removed(rows) & (place < 0), ["patient_ref", "_day"]])
+    spells = follow_methods(spells, windows.method_gap_days)
     blamed = blamed_attempts(attempts, spells, rows, place)
     spells = mark_states(
         spells,
@@ -221,10 +225,17 @@ def _follow_up_table(rows: pd.DataFrame, place: Days, since: Days) -> pd.DataFra
             "device_in_situ",
             "threads_seen",
             "position_verified_by",
+            "position_finding",
+            "pid_diagnosed",
             "pregnancy",
             "perforation_confirmed",
+            "removal_reason_main",
+            "removal_difficult",
         )
     }
+    conceived = np.where(
+        conception_known(rows), conception_day(rows) - rows["_day"].to_numpy() + since, np.nan
+    )
     table = pd.DataFrame(
         {
             "placement": place,
@@ -238,6 +249,8 @@ def _follow_up_table(rows: pd.DataFrame, place: Days, since: Days) -> pd.DataFra
             "day": np.where(place >= 0, since, np.nan),
             "status_known": pd.array(status_known(rows), dtype="boolean"),
             **carried,
+            "conception_day": np.where(place >= 0, conceived, np.nan),
+            "removal_delay_days": number(rows, "removal_delay_days"),
         }
     )
     return table[list(FOLLOW_UPS.names)]

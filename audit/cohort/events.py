@@ -60,17 +60,23 @@ RULES: dict[str, tuple[str, str, str]] = {
     "kept_longer_than_allowed": (
         "warning",
         "visit_date",
-        ("The device ended over a year after the years it is allowed. Check both dates and the years."),
+        (
+            "The device ended more than a year after it was due to be changed. Check both dates and the years it "
+            "is allowed."
+        ),
     ),
     "conception_before_placement": (
         "warning",
         "pregnancy_conception_est",
-        ("Conception before placement: a matter of excluding pregnancy, not a failure of the device."),
+        (
+            "Conception is dated before the placement: it counts as a pregnancy not excluded, never as a failure "
+            "of the device. Check the two dates."
+        ),
     ),
     "emergency_without_copper": (
         "notice",
         "device_class",
-        ("A device without copper was placed for an emergency: check against the local guideline."),
+        ("A device without copper was placed for an emergency. Check it against the local guideline."),
     ),
     "reported_date_not_used": (
         "notice",

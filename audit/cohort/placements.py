@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from audit.cohort.at_placement import higher_risk, size_fit
 from audit.cohort.columns import codes_of, flag, number, whole_days
 from audit.schema.derived import (
     CASE_MIX,
@@ -38,6 +39,7 @@ def placed_devices(attempts: pd.DataFrame, visits: pd.DataFrame, data_to: pd.Tim
         perforation=placed["perforation"].to_numpy(dtype=object),
         _day=whole_days(placed["attempt_date"]),
     )
+    places = places.assign(**higher_risk(rows), size_fit=size_fit(rows))
     places["days_to_data_to"] = (data_to - places["placement_date"]).dt.days.astype("float64")
     return places.reset_index(drop=True)
 
@@ -110,12 +112,21 @@ def _with_reasons(spells: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
     else:
         reason = pd.Series("unknown", index=spells.index)
     reason = reason.mask(~removal)
+    second = _second_reason(spells, rows).mask(~removal)
     group = reason.map(REMOVAL_GROUP_OF).astype(object)
     replaced = spells["replaced_at_once"].to_numpy(dtype=bool) & reason.isin(_REPLACEMENT_REASONS)
     return spells.assign(
         removal_reason=codes_of(reason.to_numpy(dtype=object), REMOVAL_REASONS),
+        removal_reason_second=codes_of(second.to_numpy(dtype=object), REMOVAL_REASONS),
         removal_group=codes_of(group.mask(replaced, "replacement").to_numpy(dtype=object), REMOVAL_GROUPS),
     )
+
+
+def _second_reason(spells: pd.DataFrame, rows: pd.DataFrame) -> pd.Series:
+    """The second reason told at the contact that ended each spell; missing where the log has none."""
+    if "removal_reason_second" not in rows:
+        return pd.Series(None, index=spells.index, dtype=object)
+    return _at_ending(spells, rows["removal_reason_second"].astype(object), None)
 
 
 def name_kinds(spells: pd.DataFrame, elsewhere: pd.DataFrame) -> pd.DataFrame:

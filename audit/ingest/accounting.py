@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from audit.errors import InputRefused
+from audit.errors import InputRefused, counted
 from audit.ingest.raw import RawLog
 from audit.ingest.reasons import ACCOUNTING
 
@@ -50,13 +50,15 @@ def account_rows(logs: Sequence[RawLog], visits: pd.DataFrame, set_aside: pd.Dat
     return pd.DataFrame(entries, columns=list(ACCOUNTING))
 
 
-def refuse_too_many(accounting: pd.DataFrame, *, where: str, limit: float) -> None:
+def refuse_too_many(accounting: pd.DataFrame, set_aside: pd.DataFrame, *, where: str, limit: float) -> None:
     """Refuse a log of which too much would be left out.
 
     Parameters
     ----------
     accounting
         From `account_rows`.
+    set_aside
+        The rows set aside, with the column, the line and the reason of each.
     where
         Name of the first file, for the message.
     limit
@@ -66,16 +68,31 @@ def refuse_too_many(accounting: pd.DataFrame, *, where: str, limit: float) -> No
     Raises
     ------
     InputRefused
-        The message gives the three main reasons and how to go on.
+        The message gives the three main reasons, each with its first line, and how to go on.
     """
     rows_in = int(accounting.loc[accounting["disposition"] == "in", "n"].sum())
-    aside = accounting[(accounting["disposition"] == "set_aside") & ~accounting["reason"].isin(_HARMLESS)]
-    reasons = aside.groupby("reason")["n"].sum().sort_values(ascending=False, kind="stable")
-    if rows_in == 0 or reasons.sum() <= limit * rows_in:
+    lost = set_aside[~set_aside["reason"].isin(_HARMLESS)]
+    if rows_in == 0 or len(lost) <= limit * rows_in:
         return
-    top = "; ".join(f"{n:,} {reason}" for reason, n in reasons.head(3).items())
     raise InputRefused(
-        f"{where}: {int(reasons.sum()):,} of {rows_in:,} rows cannot be used, more than the "
-        f"{limit:.0%} that the settings allow. Main reasons: {top}. Correct the log, or run again with "
-        "allow_set_aside (--allow-set-aside on the command line)."
+        f"{where}: {len(lost):,} of {rows_in:,} rows cannot be used, more than the {limit:.0%} that the settings "
+        f"allow. Most often: {_main_reasons(lost)}. Correct the log or the settings, or go on without these rows "
+        "with --allow-set-aside (allow_set_aside in Python)."
     )
+
+
+def _main_reasons(lost: pd.DataFrame) -> str:
+    """The three main reasons for rows set aside: what is wrong where, on how many rows, and on which first."""
+    groups = lost.groupby(["column", "reason"], sort=True)
+    named = [(len(rows), column, rows.iloc[0]) for (column, _), rows in groups]
+    named.sort(key=lambda item: -item[0])
+    return "; ".join(
+        f"{_what(row['message'], str(column))} ({counted(number, 'row')}, first on line {row['row']})"
+        for number, column, row in named[:3]
+    )
+
+
+def _what(message: str, column: str) -> str:
+    """The first sentence of a message, which says what is wrong."""
+    said = message.partition(". ")[0].removesuffix(".")
+    return said if column else f"{said[:1].lower()}{said[1:]}"

@@ -187,7 +187,7 @@ def _twice_encoded(visits: pd.DataFrame) -> pd.DataFrame:
             "twice_encoded",
             "warning",
             name,
-            f"{name}: the text looks encoded twice. Export the log again as 'CSV UTF-8'.",
+            f"{name}: letters with accents look garbled. Export the log again as 'CSV UTF-8'.",
         )
         for name in names
     ]

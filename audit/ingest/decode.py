@@ -61,7 +61,7 @@ def decoded(octets: bytes, *, where: str) -> Decoded:
     sample = octets[:_SAMPLE]
     if sample.count(0) > len(sample) / 10:
         raise UnreadableFile(
-            f"{where}: looks like UTF-16 without its byte-order mark. Save it as 'CSV UTF-8' and run again."
+            f"{where}: looks like UTF-16 text without the mark that says so. Save it as 'CSV UTF-8' and run again."
         )
     return _utf8(octets, "utf-8", where)
 
@@ -71,7 +71,7 @@ def _refuse_what_is_not_text(octets: bytes, where: str) -> None:
     blank = b" \t\r\n" + codecs.BOM_UTF8
     # The start first: to strip the whole would copy a large file.
     if not octets[:_SAMPLE].strip(blank) and not octets.strip(blank):
-        raise UnreadableFile(f"{where}: is empty. A log needs at least a line of headings.")
+        raise UnreadableFile(f"{where}: is empty. Export the log again, with its line of headings.")
     for signature, words in _SIGNATURES.items():
         if octets.startswith(signature):
             raise UnreadableFile(f"{where}: {words}. Save the sheet as 'CSV UTF-8' and run again.")
@@ -90,7 +90,7 @@ def _utf16(octets: bytes, where: str) -> Decoded:
         text = octets.decode("utf-16")
     except UnicodeDecodeError:
         raise UnreadableFile(
-            f"{where}: opens as UTF-16 but is not. Save it as 'CSV UTF-8' and run again."
+            f"{where}: says that it is UTF-16 text, and is not. Save it as 'CSV UTF-8' and run again."
         ) from None
     content = _one_line_end(text.encode("utf-8"))
     return Decoded(content, "utf-16", _nul_lines(content))
@@ -118,8 +118,8 @@ def _not_quite_utf8(content: bytes, encoding: str, where: str) -> Decoded:
     text = _windows_text(content)
     if text is None:
         raise UnreadableFile(
-            f"{where}: the encoding cannot be told. It is neither UTF-8 nor plausible Windows-1252 "
-            f"(first bytes {content[:4].hex(' ')}). Save it as 'CSV UTF-8' and run again."
+            f"{where}: is text in an encoding that is neither UTF-8 nor Windows-1252. Save it as 'CSV UTF-8' and "
+            "run again."
         )
     return Decoded(text.encode("utf-8"), "windows-1252", _nul_lines(content))
 

@@ -6,10 +6,9 @@ import io
 
 from audit.errors import UnreadableFile
 from audit.ingest.decode import decoded
+from audit.ingest.limits import refuse_long_text, refuse_many_columns
 from audit.ingest.raw import Source
-from audit.ingest.structure import refuse_endless_line
 
-MAX_COLUMNS = 500
 DELIMITERS = (",", ";", "\t", "|")
 _FIRST_LINES = 20
 _HEADING_LINES = 10
@@ -33,21 +32,20 @@ def open_delimited(octets: bytes, *, where: str) -> Source:
     Raises
     ------
     UnreadableFile
-        The file is not text, or has more than 500 columns.
+        The file is not text, or is larger than a log may be (`audit.ingest.limits`).
 
     Examples
     --------
     >>> open_delimited(b"visit_date;visit_kind\\n", where="visits.csv").headings
     ('visit_date', 'visit_kind')
     """
-    refuse_endless_line(octets, where=where)
+    refuse_long_text(octets, where=where)
     text = decoded(octets, where=where)
     lines = text.content[: 1 << 20].decode("utf-8", errors="replace").split("\n")
     at = _heading_line(lines, where)
     delimiter = _delimiter_of(lines[at])
     headings = _headings(lines[at:], delimiter, f"{where}, line {at + 1}")
-    if len(headings) > MAX_COLUMNS:
-        raise UnreadableFile(f"{where}: has {len(headings):,} columns; the limit is {MAX_COLUMNS}.")
+    refuse_many_columns(len(headings), where=where)
     return Source(
         name=where,
         form="delimited",
@@ -68,7 +66,7 @@ def _heading_line(lines: list[str], where: str) -> int:
     for position, line in enumerate(lines):
         if line.strip(' "' + "".join(DELIMITERS)):
             return position
-    raise UnreadableFile(f"{where}: has no line of headings.")
+    raise UnreadableFile(f"{where}: has no line of headings. Put one above the rows and run again.")
 
 
 def _headings(lines: list[str], delimiter: str, where: str) -> tuple[str, ...]:

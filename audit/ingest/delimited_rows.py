@@ -161,7 +161,8 @@ def _kept(
     for array in arrays.values():
         if len(array) != int(keep.sum()):
             raise UnreadableFile(
-                f"{source.name}: {int(keep.sum()):,} rows counted but {len(array):,} read. Check the quotes."
+                f"{source.name}: {int(keep.sum()):,} rows were counted but {len(array):,} could be read. Check the "
+                "quotes around values."
             )
     return arrays
 

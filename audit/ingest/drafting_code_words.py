@@ -9,7 +9,7 @@ CODE_WORDS: dict[str, dict[str, str]] = {
         "pre_assessment": "assessment; counselling; counseling; pre fit; pre visit; before fit; conseil; "
         "asesoramiento; consejeria; beratung; intake",
         "insertion": "new fit; first fit; device fit; fit visit",
-        "follow_up": "check; check visit; after fit; thread check; device check; post fit check; "
+        "follow_up": "check; tc; check visit; after fit; thread check; device check; post fit check; "
         "after fit check",
         "unscheduled": "walk in; unplanned; drop in; emergency visit; difficult visit; no programada; "
         "non programme; non programmee; ungeplant; ongepland; not plan; nao programada",
@@ -105,7 +105,7 @@ CODE_WORDS: dict[str, dict[str, str]] = {
         "topical_cream": "cream; creme; crema",
         "spray": "lidocaine spray; aerosol",
         "intracervical": "intracervical anaesthetic; intra cervix; cervix anaesthetic",
-        "paracervical": "paracervical anaesthetic; para cervix; pcb",
+        "paracervical": "paracervical anaesthetic; para cervix; pcb; parazervikal; pzb",
         "intrauterine": "intrauterine lidocaine; instillation",
         "combination": "combined; several; mixed",
     },
@@ -133,7 +133,8 @@ CODE_WORDS: dict[str, dict[str, str]] = {
     "failure_reason": {
         "could_not_pass_internal_os": "unable pass internal os; internal os; unable pass os; stenosis; "
         "cervix stenosis; os closed; tight os; unable pass cervix; tight cervix; stenose; estenosis; "
-        "stenose cervix; closed os",
+        "stenose cervix; closed os; muttermund; innerer muttermund; innerer muttermund nicht passierbar; "
+        "muttermund eng",
         "could_not_sound": "unable sound; fail sound; not sound",
         "cervix_not_seen": "unable seen cervix; cervix not found; not seen cervix",
         "pain": "too pain; intolerable pain; pain not tolerated; too much pain",
@@ -198,11 +199,11 @@ CODE_WORDS: dict[str, dict[str, str]] = {
         "good fit seen; good fit; good position; in situ good; in situ exam; seen in situ",
         "in_situ_reported": "in she says; she says in; in situ says; in situ phone; in situ according; "
         "in situ selon; feels thread; self check; in situ per patient; in situ not exam",
-        "partial_expulsion": "partial out; partial expulsion; partial way out; in cervix",
-        "complete_expulsion": "expulsion; finish expulsion; expulsion complete; out by itself; "
+        "partial_expulsion": "partial out; partial expulsion; partial exp; partial way out; in cervix",
+        "complete_expulsion": "expulsion; exp; finish expulsion; expulsion complete; out by itself; "
         "total expulsion; expulsion totale; expulsion total",
-        "removed_here": "remove us; remove here; remove in clinic; remove visit; removed by us; "
-        "remove here today",
+        "removed_here": "remove us; remove hier; retire ici; retirado aqui; remove here; remove in clinic; "
+        "remove visit; removed by us; remove here today",
         "removed_elsewhere": "remove elsewhere; remove other site; remove outside",
         "not_in_uterus": "outside uterus; not in uterus; migrated; extrauterine; abdominal; outside",
     },
@@ -268,7 +269,8 @@ CODE_WORDS: dict[str, dict[str, str]] = {
         "pregnancy": "pregnancy with device",
         "no_longer_needed": "not need; not longer need; not more need; sterilised; plus need; ya not need",
         "partner_or_social": "partner; social; religion; cost; partner request; family",
-        "other_medical": "medical; medical other; medical reason; other illness",
+        "other_medical": "medical; medizinischer reason; other medizinischer reason; other medizinisch; "
+        "medical other; medical reason; other illness",
         "wish_other_method": "other method; wish other method; change method; method change; "
         "wish change method",
     },

@@ -15,6 +15,13 @@ LIKELY_CODE = 0.75
 GUESSED_CODE = 0.5
 # Two codes that fit about as well as each other: neither is more than a guess.
 _TOO_CLOSE = 0.1
+# "N - failed": the words behind the answer say more than it does.
+_ANSWER = re.compile("^(?:y|yes|n|no|j|ja|nein|nee|o|oui|non|s|si|sim) ?[-:/] ?(?=[a-z])", re.IGNORECASE)
+# What yes and no would mean in a column of ours that has neither, and if what it is asked.
+_YES_AND_NO = {
+    "training_status": {"yes": "in_training", "no": "certified", "if": "the column asks who is in training"},
+    "insertion_outcome": {"yes": "placed", "no": "failed", "if": "the column asks whether it was placed"},
+}
 
 
 @dataclass(frozen=True)
@@ -57,7 +64,11 @@ def match_code(text: str, name: str) -> CodeMatch:
     own = parse_code(text, words=code_words(column, flag_words((), (), ())))
     if not own.reason:
         return CodeMatch(text, own.value or "", "own", "read without an entry")
-    scores = _scores(ideas_of(cleaned(text)), column)
+    answers = _YES_AND_NO.get(name, {})
+    meaning = flag_words((), (), ()).get(cleaned(text).casefold())
+    if meaning in answers:
+        return CodeMatch(text, answers[meaning], "guess", f"right if {answers['if']}")
+    scores = _scores(ideas_of(_ANSWER.sub("", cleaned(text))), column)
     if not scores:
         return CodeMatch(text, "", "none", "no word of it is known for this column")
     code, score = scores[0]

@@ -3,8 +3,8 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from audit.ingest.drafting_codes import match_code
 from audit.ingest.drafting_columns import FileColumn
+from audit.ingest.drafting_numbers import are_numbers, flags_by_number, match_text
 from audit.ingest.parse import Reading
 from audit.ingest.parse_dates import parse_date
 from audit.ingest.parse_numbers import parse_integer, parse_number
@@ -20,6 +20,8 @@ _EVERYDAY_CODES = ("yes", "no", "none", "unknown", "other", "")
 _MANY = 0.5
 _FEW = 0.3
 _SMALL = 20
+# Numbers for codes speak neither for a column nor against it.
+_SAID = 0.5
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,10 @@ class Evidence:
 
 
 NOTHING_WRITTEN = Evidence(0.0)
+_FLAGS_BY_NUMBER = {
+    "one_and_two": Evidence(0.5, why="the values are 1 and 2, which often stand for yes and no"),
+    "more": Evidence(0.0, why="the values are numbers of which more than two differ"),
+}
 
 
 def evidence_of(values: FileColumn, column: Column) -> Evidence:
@@ -59,6 +65,8 @@ def evidence_of(values: FileColumn, column: Column) -> Evidence:
         return _codes(values, column)
     if column.kind in ("reference", "text"):
         return _references(values, column)
+    if column.kind == "flag" and flags_by_number(values) in ("one_and_two", "more"):
+        return _FLAGS_BY_NUMBER[flags_by_number(values)]
     share = share_of_rows(values, _fits(column))
     if column.kind == "parity" and share_of_rows(values, lambda text: text.strip().isdigit()) == 1.0:
         return Evidence(0.7, why="numbers only, as a count of births would be")
@@ -123,13 +131,18 @@ def _codes(values: FileColumn, column: Column) -> Evidence:
     counts = {"own": 0, "sure": 0, "likely": 0, "guess": 0, "none": 0}
     codes = set()
     for text, number in zip(values.texts, values.rows, strict=True):
-        match = match_code(text, column.name)
+        match = match_text(text, column.name, values.heading)
         counts[match.certainty] += number
         if match.certainty in ("own", "sure", "likely"):
             codes.add(match.code)
     exact = (counts["own"] + counts["sure"]) / values.written
     share = exact + counts["likely"] / values.written
+    if are_numbers(values) and share < _SAID:
+        return Evidence(_SAID, why="numbers stand for its codes: say below for which")
     telling = len(codes.difference(_EVERYDAY_CODES)) > 1
+    if telling:
+        # Beside words that tell the column, a word that could stand for several of its codes fits too.
+        share += counts["guess"] / values.written
     return Evidence(share, exact, telling, f"{_percent(share)} are words for its codes")
 
 

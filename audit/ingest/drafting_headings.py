@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from audit.ingest.drafting_columns import FileColumn
 from audit.ingest.drafting_evidence import NOTHING_WRITTEN, Evidence, evidence_of
+from audit.ingest.drafting_numbers import without_key
 from audit.ingest.drafting_text import (
     best_likeness,
     ideas_of,
@@ -27,6 +28,8 @@ MOSTLY_ALIKE, PARTLY_ALIKE = 0.6, 0.4
 _MISSPELT = 0.8
 _WEIGHT_OF_VALUES = 0.4
 _TOO_CLOSE = 0.1
+# A second reason looks just like the main one, so its heading must say that it is the second.
+_ONLY_IF_SAID = {"removal_reason_second": "second"}
 # Units, scales and forms say how a value is written, not what it is.
 _FORMS = re.compile(
     r"[(\[][^)\]]*[)\]]|\b[0-9]+ ?[-–/] ?[0-9]+\b|\b(?:mm|cm|kg/m2)\b|"
@@ -72,8 +75,26 @@ def propose_columns(columns: Sequence[FileColumn]) -> list[Proposal]:
     for proposal in ranked:
         if not any(_rivals(proposal, other) for other in taken):
             taken.append(proposal)
+    taken += _only_dates(usable, taken)
     settled = [_with_rivals(proposal, ranked, taken) for proposal in taken]
     return sorted(settled, key=lambda proposal: VISITS.names.index(proposal.column.name))
+
+
+def _only_dates(columns: Sequence[FileColumn], taken: Sequence[Proposal]) -> list[Proposal]:
+    """The one column of dates that is left, for the date of the visit where no heading says it."""
+    used = {proposal.values.heading for proposal in taken}
+    date = VISITS["visit_date"]
+    if any(proposal.column.name == date.name for proposal in taken):
+        return []
+    dates = [
+        values
+        for values in columns
+        if values.heading not in used and values.written and evidence_of(values, date).share >= FITS
+    ]
+    if len(dates) != 1:
+        return []
+    why = "the heading says nothing; no other column that is left holds dates"
+    return [Proposal(date, dates[0], GUESS, why, 0.0)]
 
 
 def _rivals(one: Proposal, other: Proposal) -> bool:
@@ -105,6 +126,8 @@ def _with_rivals(proposal: Proposal, ranked: list[Proposal], taken: list[Proposa
 def _proposal(values: FileColumn, column: Column) -> Proposal | None:
     """One column of the log for one of ours; None where nothing speaks for it."""
     alike, spelt = heading_likeness(values.heading, column)
+    if column.name in _ONLY_IF_SAID and _ONLY_IF_SAID[column.name] not in _ideas(values.heading):
+        return None
     if alike < PARTLY_ALIKE and column.kind != "code":
         return None
     evidence = evidence_of(values, column)
@@ -154,7 +177,8 @@ def heading_likeness(heading: str, column: Column) -> tuple[float, bool]:
 
 def _ideas(heading: str) -> frozenset[str]:
     """The ideas of a heading without its units, scales and forms."""
-    bare = _FORMS.sub(" ", with_capitals_parted(heading))
+    parted = with_capitals_parted(without_key(heading)).replace("_", " ")
+    bare = _FORMS.sub(" ", parted)
     return ideas_of(bare if plain_words(bare) else heading, no="number")
 
 

@@ -3,10 +3,11 @@
 from collections.abc import Iterable, Sequence
 from textwrap import wrap
 
-from audit.ingest.drafting_codes import CodeMatch, match_code
+from audit.ingest.drafting_codes import CodeMatch
 from audit.ingest.drafting_columns import FileColumn
 from audit.ingest.drafting_evidence import LONGEST_CODE, MOST_CODES
-from audit.ingest.drafting_headings import GUESS, SURE, Proposal
+from audit.ingest.drafting_headings import GUESS, LIKELY, SURE, Proposal
+from audit.ingest.drafting_numbers import are_numbers, is_number, match_text, meanings_of_numbers
 from audit.ingest.drafting_privacy import may_be_shown
 from audit.ingest.drafting_units import OPEN, Choice, date_order, decimal_comma, unit_of
 from audit.ingest.parse import cleaned
@@ -25,6 +26,9 @@ _OPENING = """\
 
 # service = "Name of your service"
 """
+
+
+_FLAG_WORDS = flag_words((), (), ())
 
 
 def draft_page(proposals: Sequence[Proposal], *, files: int, rows: int, sheet: str = "") -> str:
@@ -130,16 +134,15 @@ def _heading_line(proposal: Proposal) -> str:
 
 def _flag_lines(proposals: Sequence[Proposal]) -> list[str]:
     """What to do with texts in columns of yes and no that are neither."""
-    known = flag_words((), (), ())
+    columns = [item.values for item in proposals if item.column.kind == "flag" and item.certainty != GUESS]
     counts: dict[str, int] = {}
     seen: set[str] = set()
-    for proposal in proposals:
-        if proposal.column.kind == "flag" and proposal.certainty != GUESS:
-            for text, number in zip(proposal.values.texts, proposal.values.rows, strict=True):
-                word = cleaned(text).casefold()
-                seen.add(word)
-                if parse_flag(text, words=known).reason:
-                    counts[word] = counts.get(word, 0) + number
+    for values in columns:
+        for text, number in zip(values.texts, values.rows, strict=True):
+            word = cleaned(text).casefold()
+            seen.add(word)
+            if parse_flag(text, words=_FLAG_WORDS).reason:
+                counts[word] = counts.get(word, 0) + number
     two_faced = [word for word in counts if word in TWO_FACED_WORDS]
     lines = [_two_faced_line(word, counts.pop(word), seen) for word in two_faced]
     shown = [quoted(word) for word, number in counts.items() if may_be_shown(word, number)]
@@ -148,7 +151,13 @@ def _flag_lines(proposals: Sequence[Proposal]) -> list[str]:
             f"# Neither yes nor no: {', '.join(shown[:MOST_CODES])}. Add each to one of these lists:"
         )
         lines += ["# yes = []", "# no = []", "# unknown = []"]
-    return lines
+    return [*lines, *(_number_line(*item) for item in meanings_of_numbers(columns))]
+
+
+def _number_line(text: str, meaning: str, rows: int, said: bool) -> str:
+    """A number in columns of yes and no, and what it may mean."""
+    why = "a heading says so" if said else f"often used for {meaning}; look in your coding list"
+    return _line(meaning, f"[{quoted(text)}]", LIKELY if said else GUESS, f"{_rows(rows)}; {why}")
 
 
 def _two_faced_line(word: str, number: int, seen: set[str]) -> str:
@@ -200,7 +209,9 @@ def _distinct(values: FileColumn, name: str) -> list[tuple[CodeMatch, int]]:
         key = cleaned(text).casefold()
         first, so_far = counts.get(key, (cleaned(text), 0))
         counts[key] = (first, so_far + number)
-    found = [(match_code(text, name), number) for text, number in counts.values()]
+    found = [(match_text(text, name, values.heading), number) for text, number in counts.values()]
+    if are_numbers(values):
+        return sorted(found, key=lambda item: item[0].text.zfill(2))
     return sorted(found, key=lambda item: (-item[1], item[0].text))
 
 
@@ -208,6 +219,8 @@ def _is_listed(match: CodeMatch, number: int, matches: Iterable[tuple[CodeMatch,
     """Whether a text may stand in the draft: our own words may, others only where they are no one's own."""
     if match.certainty == SURE:
         return len(match.text) <= LONGEST_CODE
+    if is_number(match.text) or parse_flag(match.text, words=_FLAG_WORDS).value is not None:
+        return True
     understood = sum(rows for other, rows in matches if other.certainty in ("own", SURE))
     return may_be_shown(match.text, number) and understood * 3 >= sum(rows for _, rows in matches)
 

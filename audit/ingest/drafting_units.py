@@ -47,7 +47,8 @@ def date_order(proposals: Sequence[Proposal]) -> Choice:
     Parameters
     ----------
     proposals
-        What is proposed for our columns; columns of dates that are no more than a guess do not count.
+        What is proposed for our columns; columns of dates that are no more than a guess count only where there
+        are no others.
 
     Returns
     -------
@@ -55,7 +56,9 @@ def date_order(proposals: Sequence[Proposal]) -> Choice:
         `day_month_year`, `month_day_year` or `iso`. Sure when the dates of the visits alone decide, likely
         when only another column does, open when nothing decides or both orders are used.
     """
-    columns = [item for item in proposals if item.column.kind == "date" and item.certainty != GUESS]
+    dates = [item for item in proposals if item.column.kind == "date"]
+    columns = [item for item in dates if item.certainty != GUESS] or dates
+    guessed = [item.column.name for item in columns if item.certainty == GUESS]
     counts = {item.column.name: _counts(item.values) for item in columns}
     total = [sum(numbers) for numbers in zip(*counts.values(), strict=True)]
     if not total or not sum(total):
@@ -67,7 +70,8 @@ def date_order(proposals: Sequence[Proposal]) -> Choice:
         return Choice("|".join(ORDERS), OPEN, f"{why}: correct them in the log first")
     if not day_first and not month_first:
         return Choice("|".join(ORDERS), OPEN, f"all {either:,} dates by number fit either order")
-    return _decided(counts, day_first > month_first)
+    order = _decided(counts, day_first > month_first)
+    return Choice(order.value, LIKELY, f"{order.why}; {guessed[0]} is a guess") if guessed else order
 
 
 def _decided(counts: dict[str, tuple[int, int, int, int]], day_first: bool) -> Choice:

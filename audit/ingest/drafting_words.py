@@ -17,7 +17,7 @@ IDEAS: dict[str, str] = {
     "record": "record chart file folder dossier expediente akte historia case study",
     "number": "number num nr nbr numero nummer anzahl aantal count total how_many nombre_de nombre_d nb n "
     "qty",
-    "ref": "ref id ident identifier reference code codigo cod kode kennung referencia cle identifiant "
+    "ref": "ref id ident identifier reference code codigo cod kode kennung kurzel referencia cle identifiant "
     "kenmerk key pseudonym uid urn kuerzel",
     "site": "site clinic location centre center venue hub clinique lieu sede sitio centro lugar standort "
     "ort praxis locatie kliniek clinica unidade unidad",
@@ -75,7 +75,7 @@ IDEAS: dict[str, str] = {
     "colocacao eingelegt einlage einlegen eingesetzt geplaatst reinsertion reinserted plaatsing ingebracht",
     "fail": "fail fails failed failure failures failing unsuccessful echec echecs echoue fallo fallido "
     "fallida fallidas fracaso fracasada fehlgeschlagen fehlschlag misslungen mislukt mislukte falha falhou",
-    "remove": "remove removed removal removals removing take_out taken_out took_out explanted retrait "
+    "remove": "remove rem removed removal removals removing take_out taken_out took_out explanted retrait "
     "retire retiree retirada retirado retiro extraccion entfernt entfernung verwijderd verwijdering remocao "
     "removido pulled ziehen",
     "replace": "replace replaced exch replacement swap swapped exchange exchanged new_one renewed renewal "
@@ -97,8 +97,8 @@ IDEAS: dict[str, str] = {
     "heavy": "heavy hmb menorrhagia menorragia menorragie abondantes abundante abundantes starke hevige",
     "bleeding": "bleeding bleed period periods menses menstruation menstrual saignement saignements "
     "sangrado blutung blutungen bloeding sangramento regles regla spotting",
-    "faint": "faint fainted fainting vasovagal vaso_vagal vasovagale vagal vv malaise malaises desmayo "
-    "ohnmacht flauwvallen desmaio vagale",
+    "faint": "faint kreislauf kreislaufkollaps fainted fainting vasovagal vaso_vagal vasovagale vagal vv malaise "
+    "malaises desmayo ohnmacht flauwvallen desmaio vagale",
     "faints": "faints fainter tends_to_faint",
     "syncope": "syncope passed_out pass_out loss_of_consciousness lost_consciousness loc blackout "
     "perte_de_connaissance sincope perdida_de_conocimiento bewusstlos bewusteloos collapse collapsed",
@@ -123,19 +123,19 @@ IDEAS: dict[str, str] = {
     "emergency": "emergency emerg ec urgence urgencia notfall spoed nood emergencia urgent urgente",
     "sex": "sex intercourse upsi unprotected_sex rapport rapports relacion geschlechtsverkehr gemeenschap",
     "ovulation": "ovulation ovulacion eisprung ovulatie ovulacao",
-    "sound": "sound sounding sounded hysterometry hysterometrie hysterometre histerometria histerometro "
+    "sound": "sound usl sounding sounded hysterometry hysterometrie hysterometre histerometria histerometro "
     "sonda sonde hysterometer sondelange sondage",
     "measure": "measured measurement measure mesure medido gemessen gemeten",
     "length": "length depth longueur longitud lange lengte profondeur",
     "tenaculum": "tenaculum vulsellum pozzi pinza kugelzange held",
-    "anaesthetic": "anaesthetic anesthetic anaesthesia anesthesia anesthesie anestesia anestesico betaubung "
-    "verdoving analgesia block",
+    "anaesthetic": "anaesthetic anasthesie lokalanasthesie anesthetic anaesthesia anesthesia anesthesie anestesia "
+    "anestesico betaubung verdoving analgesia block",
     "dilation": "dilation dilatation dilated dilator dilators dilatacion dilatacao",
     "ultrasound": "ultrasound us uss usg scan sonography tvs tvus echographie echo ecografia ultraschall "
     "sono echografie ecografico",
     "thread": "thread threads thr thrd string strings fil fils hilo hilos faden draad draden draadjes fio "
     "fios",
-    "position": "position posicion lage ligging positie posicao",
+    "position": "position pos posicion lage ligging positie posicao",
     "infection": "infection infections pid infeccion infektion infectie infeccao pelvic_inflammatory_disease",
     "phone": "phone telephone call calls phoned called tel video llamada telefono telefonica telephonique "
     "appel telefon telefonat telefonisch telefoon telefoontje telefone ligacao remote virtual",
@@ -147,7 +147,7 @@ IDEAS: dict[str, str] = {
     "baby": "baby child children enfant hijo hijos kind_haben kinderwunsch kinderwens",
     "method": "method methods methode metodo contraceptive contraception anticonception anticoncepcion "
     "contracepcion verhutung anticonceptie contracepcao birth_control",
-    "other": "other another autre otro otra andere anderes ander outro outra else",
+    "other": "other another autre otro otra andere anderer anderes anderen ander outro outra else",
     "hormonal": "hormonal hormon hormone hormones lng levonorgestrel hormonell hormonelle hormonaal "
     "hormonale",
     "copper": "copper cu cuivre cobre kupfer koper tcu",

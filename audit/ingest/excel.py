@@ -5,12 +5,12 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from audit.errors import UnreadableFile, name_a_few
-from audit.ingest.delimited import MAX_COLUMNS
+from audit.errors import UnreadableFile, counted, name_a_few
 from audit.ingest.excel_cells import Sheet, SheetRow, day_of_serial, read_sheet
 from audit.ingest.excel_copy import sheet_cells
 from audit.ingest.excel_package import Workbook, open_workbook
 from audit.ingest.excel_sheet import heading_row, sheet_of
+from audit.ingest.limits import MAX_COLUMNS
 from audit.ingest.masking import shown
 from audit.ingest.raw import Note, RawColumn, RawLog, Source
 from audit.schema.visits import VISITS
@@ -166,7 +166,7 @@ def _formula_notes(sheet: Sheet, heading_line: int, headings: Sequence[str]) -> 
             "warning",
             lines[0],
             "",
-            f"'{shown(headings[place])}': {len(lines):,} formulas have no stored value (line "
+            f"'{shown(headings[place])}': {counted(len(lines), 'formula')} without a stored value (line "
             f"{name_a_few([str(line) for line in lines])}). Open the workbook, save it, and run again.",
         )
         for place, lines in sorted(places.items())
@@ -179,5 +179,8 @@ def _stray_notes(rows: Sequence[SheetRow], headings: Sequence[str]) -> tuple[Not
     lines = [row.line for row in rows if not named >= row.cells.keys()]
     if not lines:
         return ()
-    words = f"{len(lines):,} rows have values under no heading, which were not read."
+    words = (
+        f"Values under no heading were not read, on {counted(len(lines), 'row')}. Give the column a heading if "
+        "they belong to the log."
+    )
     return (Note("values_without_heading", "warning", lines[0], "", words),)

@@ -145,12 +145,15 @@ def copied(book: Workbook, sheets: Mapping[str, bytes]) -> bytes:
 def _refuse_uneven(content: bytes, tag: bytes, limit: int, where: str) -> None:
     """Refuse a part with more elements than a sheet can have, or with one that goes on and on."""
     if content.count(tag) > limit:
-        raise UnreadableFile(f"{where}: has more than {limit:,} rows or texts. Is this one clinic's log?")
+        raise UnreadableFile(
+            f"{where}: has more than {limit:,} rows or texts. Is this one clinic's log? If it is, export fewer "
+            "years of it."
+        )
     for start in range(0, len(content) - _MAX_STRETCH, _MAX_STRETCH):
         if content.find(tag, start, start + _MAX_STRETCH + len(tag)) == -1:
             raise UnreadableFile(
                 f"{where}: has a row or a text of more than {_MAX_STRETCH:,} bytes. "
-                "Is this a table with one visit per row?"
+                "Copy the log alone into a new workbook, with one visit per row."
             )
 
 

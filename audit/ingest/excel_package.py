@@ -66,7 +66,9 @@ def open_workbook(octets: bytes, *, where: str) -> Workbook:
     try:
         archive = zipfile.ZipFile(io.BytesIO(octets))
     except _BROKEN:
-        raise UnreadableFile(f"{where}: opens as a workbook but cannot be read. Save it again.") from None
+        raise UnreadableFile(
+            f"{where}: opens as a workbook but cannot be read. Save it again as .xlsx."
+        ) from None
     _refuse_bomb(archive, len(octets), where)
     _refuse_other_kinds(archive, where)
     book = small_part(archive, "xl/workbook.xml", where)
@@ -165,10 +167,12 @@ def inflated(archive: zipfile.ZipFile, member: str, where: str, *, at_most: int 
                 _refuse_size(total, info.compress_size, where)
                 chunks.append(chunk)
     except (KeyError, *_BROKEN):
-        raise UnreadableFile(f"{where}: a part of the workbook is damaged. Save it again.") from None
+        raise UnreadableFile(f"{where}: a part of the workbook is damaged. Save it again as .xlsx.") from None
     content = b"".join(chunks)
     if b"<!DOCTYPE" in content or b"\0" in content[:_CHUNK]:
-        raise UnreadableFile(f"{where}: holds XML as no spreadsheet program writes it. Save it again.")
+        raise UnreadableFile(
+            f"{where}: is put together as no spreadsheet program does it. Save it again as .xlsx."
+        )
     return content
 
 
@@ -197,7 +201,7 @@ def small_part(archive: zipfile.ZipFile, member: str, where: str) -> ElementTree
     try:
         return ElementTree.fromstring(content)
     except ElementTree.ParseError:
-        raise UnreadableFile(f"{where}: a part of the workbook is damaged. Save it again.") from None
+        raise UnreadableFile(f"{where}: a part of the workbook is damaged. Save it again as .xlsx.") from None
 
 
 def _links(archive: zipfile.ZipFile, where: str) -> dict[str, tuple[str, str]]:

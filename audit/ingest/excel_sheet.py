@@ -114,7 +114,7 @@ def heading_row(rows: Sequence[SheetRow], layout: Layout, *, where: str) -> int:
 def _refuse_far_headings(rows: Sequence[SheetRow], layout: Layout, where: str) -> None:
     """Refuse a sheet that is empty, or whose headings stand further down."""
     if not rows:
-        raise UnreadableFile(f"{where}: the sheet is empty. A log needs at least a line of headings.")
+        raise UnreadableFile(f"{where}: the sheet is empty. Put the log on it, with its line of headings.")
     for row in rows:
         if row.line > LINES_ABOVE + 1 and _recognised(row, layout) >= len(REQUIRED):
             raise UnreadableFile(

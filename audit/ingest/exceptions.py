@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from audit.errors import SettingsError
+from audit.errors import SettingsError, counted
 from audit.ingest.raw import Flags
 from audit.ingest.reasons import FINDINGS
 from audit.schema.column import Column
@@ -60,7 +60,7 @@ def charted_by_exception(
                 "source": 0,
                 "row": 0,
                 "column": name,
-                "message": f"{name}: {int(rows.sum()):,} blanks are read as no, as the settings declare.",
+                "message": f"{name}: {counted(int(rows.sum()), 'blank')} read as no, as the settings declare.",
             }
         )
     return filled, pd.DataFrame(findings, columns=list(FINDINGS))

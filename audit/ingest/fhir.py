@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from audit.errors import MissingColumns, name_a_few
+from audit.errors import MissingColumns, counted, name_a_few
 from audit.ingest.fhir_codes import Targets, targets_of
 from audit.ingest.fhir_entries import Entries, Entry, name_of, read_entries
 from audit.ingest.fhir_kinds import DEVICE, KINDS
@@ -45,7 +45,7 @@ def open_fhir(octets: bytes, *, where: str, fhir: Fhir) -> Source:
     ------
     UnreadableFile
         The file holds no FHIR resource.
-    InputRefused
+    IdentifiersFound
         Resources name people.
     MissingColumns
         The settings map no code.
@@ -196,8 +196,8 @@ def _code_notes(pieces: Sequence[Piece]) -> tuple[Note, ...]:
             "warning",
             0,
             "",
-            f"{_safe(code)}: {sum(kinds.values()):,} times in {', '.join(sorted(kinds))}, not mapped under "
-            "[fhir.codes] and not read.",
+            f"{_safe(code)}: stands {counted(sum(kinds.values()), 'time')} in {', '.join(sorted(kinds))} and is "
+            "not read. Map it under [fhir.codes].",
         )
         for code, kinds in sorted(seen.items())
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from audit.errors import UnreadableFile
+from audit.ingest.limits import refuse_long_bundle, refuse_long_text
 from audit.ingest.raw import Rejected
 
 Body = Mapping[str, Any]
@@ -102,7 +103,7 @@ def read_entries(octets: bytes, *, where: str) -> Entries:
     Raises
     ------
     UnreadableFile
-        The file is JSON but holds no FHIR resource.
+        The file is JSON but holds no FHIR resource, or is larger than a log may be (`audit.ingest.limits`).
 
     References
     ----------
@@ -113,10 +114,12 @@ def read_entries(octets: bytes, *, where: str) -> Entries:
     >>> read_entries(b'{"resourceType": "Encounter"}\\n{oops', where="visits.ndjson").rejected[0].line
     2
     """
+    refuse_long_text(octets, where=where, json=True)
     content = octets.removeprefix(codecs.BOM_UTF8)
     lines = [(number, line) for number, line in enumerate(content.splitlines(), start=1) if line.strip()]
     if any(_is_line_of_ndjson(line) for _, line in lines[:_TRIED]):
         return _newest([_resource(number, _parsed(line)) for number, line in lines])
+    refuse_long_bundle(len(content), where=where)
     whole = _parsed(content)
     if isinstance(whole, str) or not isinstance(whole.get("resourceType"), str):
         raise UnreadableFile(

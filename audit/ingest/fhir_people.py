@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from audit.errors import InputRefused, name_a_few
+from audit.errors import IdentifiersFound, counted, name_a_few
 from audit.ingest.fhir_codes import as_dict, as_list, text_in
 from audit.ingest.fhir_entries import Entry
 
@@ -24,7 +24,7 @@ def refuse_people(entries: Sequence[Entry], *, where: str) -> None:
 
     Raises
     ------
-    InputRefused
+    IdentifiersFound
         A resource about a person holds a name, an address, a telephone or a date of birth, or a reference to
         one carries a name. The message gives the elements, how many resources, and the first line; no value.
 
@@ -38,9 +38,9 @@ def refuse_people(entries: Sequence[Entry], *, where: str) -> None:
             lines.setdefault(element, []).append(entry.line)
     if lines:
         count = len({line for found in lines.values() for line in found})
-        raise InputRefused(
-            f"{where}: {count:,} resources name people ({name_a_few(sorted(lines))}), first on line "
-            f"{min(line for found in lines.values() for line in found)}. The whole file is refused, since it "
+        raise IdentifiersFound(
+            f"{where}: people are named in {counted(count, 'resource')} ({name_a_few(sorted(lines))}), first on "
+            f"line {min(line for found in lines.values() for line in found)}. The whole file is refused, since it "
             "should not leave the record system. Export it without these elements and run again."
         )
 

@@ -15,11 +15,11 @@ Key = tuple[str, str, str]
 _OUTCOMES = {"completed": "placed", "stopped": "failed", "not-done": "deferred_not_started"}
 _INSERTIONS = ("insertion", "removal_and_replacement")
 _MESSAGES = {
-    "void": "Its status says that it tells nothing of what happened.",
-    "no_patient": "It names no patient, so it belongs to no woman.",
-    "no_date": "It has no encounter and no date, so it belongs to no visit.",
-    "no_visit_kind": "No code of its encounter or day says what kind of visit it was. Map one in the settings.",
-    "not_done": "It says that a removal was not done, or not whether it was, so it ends nothing.",
+    "void": "Its status says that it tells nothing of what happened. Correct the status if it does.",
+    "no_patient": "It names no patient, so it belongs to no woman. Export it with its reference to one.",
+    "no_date": "It has no encounter and no date, so it belongs to no visit. Export it with one of them.",
+    "no_visit_kind": "No code of its encounter or day says what kind of visit it was. Map one under [fhir.codes].",
+    "not_done": "It says that a removal was not done, or not whether it was, so it ends nothing. Check its status.",
 }
 
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from audit.errors import InputRefused
+from audit.errors import IdentifiersFound, InputRefused
 from audit.ingest.identifiers_by_heading import REFERENCES
 from audit.ingest.identifiers_columns import STAFF, suspicion_of
 from audit.ingest.identifiers_contacts import CONTACT_RULES
@@ -23,7 +23,7 @@ from audit.settings import Layout
 
 _NAMED = 5
 _REASON = (
-    "A file that can identify a person must not be audited, whether the column is read or not: take it out "
+    "A file that can identify a person must not be audited, whether the column is read or not. Take it out "
     "of the export and keep the file elsewhere"
 )
 
@@ -55,7 +55,7 @@ def refuse_identifiers(
 
     Raises
     ------
-    InputRefused
+    IdentifiersFound
         Names every such column, with its kind and number of rows, never a value; and says how to go on.
 
     Notes
@@ -71,7 +71,7 @@ def refuse_identifiers(
     >>> refuse_identifiers([FileColumn(4, "Contact", "", contact)], where="a.csv", number=1, layout=Layout())
     Traceback (most recent call last):
     ...
-    audit.errors.InputRefused: a.csv: column 'Contact' seems to hold e-mail addresses (1 of 1 filled rows; ...
+    audit.errors.IdentifiersFound: a.csv: column 'Contact' seems to hold e-mail addresses (1 of 1 filled rows; ...
     """
     by_name = {column.name: column.raw for column in columns if column.name}
     women = len(by_name["patient_ref"].texts) if "patient_ref" in by_name else 0
@@ -80,7 +80,7 @@ def refuse_identifiers(
     found = [suspicion for suspicion in looked if suspicion is not None]
     refused = [suspicion for suspicion in found if not (keyed and _is_replaced(suspicion))]
     if refused:
-        raise InputRefused(_refusal(refused, where, keyed))
+        raise IdentifiersFound(_refusal(refused, where, keyed))
     replaced = [_finding("identifiers_replaced", number, item.column, _replaced(item)) for item in found]
     hashed = [
         _finding("unkeyed_hash", number, column, _hashed(column))

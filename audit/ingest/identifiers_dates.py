@@ -1,6 +1,7 @@
 """Dates of birth: a column of dates that lie as long before the visits as women are old."""
 
 import re
+import unicodedata
 from collections.abc import Sequence
 
 import numpy as np
@@ -14,9 +15,11 @@ _DATES_SHARE = 0.8
 _FEWEST_SPARED = 20
 _SPARED_SHARE = 0.95
 _TIME = r"(?:[T ]\d{1,2}:\d\d.*)?"
+_DAY = r"\d{1,2}(?:[.ºª°]|(?:er|st|nd|rd|th)(?![^\W\d_]))?"
 _YEAR_FIRST = re.compile(rf"(\d{{4}})[-./ ](?:\d{{1,2}}|[^\W\d_]{{3,}}\.?)[-./ ]\d{{1,2}}{_TIME}")
 _YEAR_LAST = re.compile(
-    rf"(?:\d{{1,2}}[-./ ]\d{{1,2}}[-./ ]|\d{{1,2}}\.?[-/ ]?[^\W\d_]{{3,}}\.?[-/, ]*|[^\W\d_]{{3,}} \d{{1,2}},? )"
+    rf"(?:\d{{1,2}}[-./ ]\d{{1,2}}[-./ ]|{_DAY}[-/ ]?(?:de )?[^\W\d_]{{3,}}\.?[-/, ]*(?:del? )?|"
+    rf"[^\W\d_]{{3,}}\.? {_DAY},? )"
     rf"(\d{{4}}|\d{{2}}){_TIME}"
 )
 _EIGHT_DIGITS = re.compile(r"(?:(19|20)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01]))")
@@ -40,7 +43,7 @@ def year_of(text: str) -> int:
     >>> [year_of(text) for text in ("1991-04-03", "03/04/91", "3 April 1991", "19910403", "P2+1")]
     [1991, 91, 1991, 1991, -1]
     """
-    value = text.strip()
+    value = text.strip() if text.isascii() else unicodedata.normalize("NFC", text.strip())
     for form in (_YEAR_FIRST, _YEAR_LAST):
         found = form.fullmatch(value)
         if found:

@@ -54,8 +54,8 @@ def without_columns(sources: Sequence[Source], drop_columns: Sequence[str]) -> l
         if not any(name in places for places in found):
             have = [column_label(at, text) for at, text in enumerate(sources[0].headings)]
             raise MissingColumns(
-                f"{sources[0].name}: no column to leave out under the name given with drop_columns "
-                f"(--drop-column on the command line). Found: {name_a_few(have)}."
+                f"{sources[0].name}: no column to leave out under the name given. Found: {name_a_few(have)}. Write "
+                "one of these headings, or the number of its column, after --drop-column (drop_columns in Python)."
             )
     return [
         _without(source, number, {at for places in places_of.values() for at in places})
@@ -125,8 +125,10 @@ def read_guarded(opened: Opened, layout: Layout, *, keyed: bool = False) -> tupl
 
     Raises
     ------
-    InputRefused
+    IdentifiersFound
         A column seems to identify persons.
+    InputRefused
+        A column that is not read cannot be looked into.
     UnreadableFile
         The rows cannot be told apart, or a column holds what is no plain value.
     """
@@ -160,7 +162,7 @@ def _rows(source: Source, matched: Mapping[str, int], others: Mapping[str, int])
         # Whatever fails without the columns nobody reads is a fault of the file and raises here.
         read_rows(source, matched)
         raise InputRefused(
-            f"{error} The column is not read, but no column may go unseen: take it out of the export, or "
+            f"{error} The column is not read, but no column may go unseen. Take it out of the export, or "
             "go on without it with --drop-column and its name (drop_columns in Python)."
         ) from None
 

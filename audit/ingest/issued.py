@@ -3,11 +3,14 @@
 import csv
 import io
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 import pandas as pd
 
 from audit.errors import InputRefused, MissingColumns, UnreadableFile, name_a_few
+from audit.ingest.limits import refuse_long_text
+from audit.ingest.masking import shown
 
 COLUMNS = ("site_ref", "month", "devices_issued", "devices_returned")
 _REQUIRED = COLUMNS[:3]
@@ -33,31 +36,47 @@ def read_issued(path: str | Path) -> pd.DataFrame:
     Raises
     ------
     UnreadableFile
-        The file cannot be read or is not UTF-8.
+        The file cannot be read, is no table, is not UTF-8, or is larger than a log may be.
     MissingColumns
         A heading is missing.
     InputRefused
         A cell is not a month or a count; the message names line and column.
     """
     name = Path(path).name
+    lines = csv.DictReader(io.StringIO(_text_of(Path(path))))
     try:
-        text = Path(path).read_bytes().decode("utf-8-sig")
+        headings = [heading.strip() for heading in lines.fieldnames or []]
+        lines.fieldnames = headings
+        _refuse_missing(headings, name)
+        rows = [_row(name, lines.line_num, line) for line in lines if any(line.values())]
+    except csv.Error:
+        raise UnreadableFile(
+            f"{name}, line {lines.line_num + 1}: cannot be read as a table. Check the quotes, or export it again."
+        ) from None
+    table = pd.DataFrame(rows, columns=list(COLUMNS))
+    return table.groupby(list(COLUMNS[:2]), as_index=False).sum()
+
+
+def _text_of(path: Path) -> str:
+    """The text of the file."""
+    try:
+        octets = path.read_bytes()
+        refuse_long_text(octets, where=path.name)
+        return octets.decode("utf-8-sig")
     except OSError as error:
-        raise UnreadableFile(f"{name}: cannot be read ({error.strerror}). Check the path.") from None
+        raise UnreadableFile(f"{path.name}: cannot be read ({error.strerror}). Check the path.") from None
     except UnicodeDecodeError:
-        raise UnreadableFile(f"{name}: is not UTF-8. Save it as 'CSV UTF-8'.") from None
-    lines = csv.DictReader(io.StringIO(text))
-    headings = [heading.strip() for heading in lines.fieldnames or []]
-    lines.fieldnames = headings
+        raise UnreadableFile(f"{path.name}: is not UTF-8. Save it as 'CSV UTF-8'.") from None
+
+
+def _refuse_missing(headings: Sequence[str], name: str) -> None:
+    """Refuse a file without the headings of a stock book."""
     missing = [column for column in _REQUIRED if column not in headings]
     if missing:
-        found = name_a_few(headings) or "nothing"
+        found = name_a_few([shown(heading) for heading in headings]) or "nothing"
         raise MissingColumns(
             f"{name}: no column for {name_a_few(missing)}. Found: {found}. Add the headings."
         )
-    rows = [_row(name, lines.line_num, line) for line in lines if any((cell or "") for cell in line.values())]
-    table = pd.DataFrame(rows, columns=list(COLUMNS))
-    return table.groupby(list(COLUMNS[:2]), as_index=False).sum()
 
 
 def _row(name: str, line: int, cells: dict[str, str | None]) -> tuple[str, str, int, int]:

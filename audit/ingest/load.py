@@ -65,9 +65,10 @@ def load_visits(
         A file that is not a table in a form we read.
     MissingColumns
         A file without the columns every audit needs, or settings that name a heading no file has.
+    IdentifiersFound
+        A column seems to identify persons.
     InputRefused
-        Columns that seem to identify persons, alike headings, visit dates that would have to be guessed, or
-        too many rows set aside.
+        Alike headings, visit dates that would have to be guessed, or too many rows set aside.
     ValueError
         No path, `data_to` is not a date, or `drop_columns` is one text.
 
@@ -105,7 +106,9 @@ def load_visits(
     set_aside = stacked([_rejected(logs), result.set_aside], SET_ASIDE)
     accounting = account_rows(logs, result.visits, set_aside)
     if not allow_set_aside:
-        refuse_too_many(accounting, where=sources[0].name, limit=rules.thresholds.set_aside_refusal)
+        refuse_too_many(
+            accounting, set_aside, where=sources[0].name, limit=rules.thresholds.set_aside_refusal
+        )
     checked = check_visits(result.visits)
     visits, refs = result.visits, result.patient_refs
     if key is not None:
@@ -175,7 +178,14 @@ def _file_findings(sources: Sequence[Source], logs: Sequence[RawLog]) -> pd.Data
     for number, (source, log) in enumerate(zip(sources, logs, strict=True), start=1):
         if log.unread:
             names = ", ".join(shown(name) for name in log.unread)
-            entries.append((number, "unread_columns", "notice", f"Not read: {names}."))
+            entries.append(
+                (
+                    number,
+                    "unread_columns",
+                    "notice",
+                    f"Not read: {names}. Map those that matter under [layout.headings].",
+                )
+            )
         if source.encoding == "windows-1252":
             words = "The file is not UTF-8 and was read as Windows-1252. Check names with accents."
             entries.append((number, "encoding_assumed", "notice", words))

@@ -11,6 +11,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from audit.errors import UnreadableFile
+from audit.ingest.limits import MAX_CELLS, refuse_large_file, refuse_many_columns, refuse_many_rows
+from audit.ingest.masking import shown
 from audit.ingest.raw import RawColumn, RawLog, Source
 
 MAGIC = b"PAR1"
@@ -33,12 +35,14 @@ def open_parquet(octets: bytes, *, where: str) -> Source:
     Raises
     ------
     UnreadableFile
-        The file is not Parquet, or is damaged.
+        The file is not Parquet, is damaged, or is larger than a log may be (`audit.ingest.limits`).
     """
     try:
-        names = tuple(pq.read_schema(pa.BufferReader(octets)).names)
+        footer = pq.read_metadata(pa.BufferReader(octets))
+        names = tuple(footer.schema.to_arrow_schema().names)
     except (pa.ArrowException, OSError):
-        raise UnreadableFile(f"{where}: opens as Parquet but cannot be read. Export it again.") from None
+        raise UnreadableFile(f"{where}: opens as Parquet but is damaged. Export it again.") from None
+    _refuse_size(footer, len(names), where)
     return Source(
         name=where,
         form="parquet",
@@ -76,11 +80,11 @@ def read_parquet(source: Source, columns: Mapping[str, int]) -> RawLog:
     try:
         table = pq.read_table(pa.BufferReader(source.content), columns=sorted(set(wanted)))
         raw = {
-            name: _raw_column(table.column(heading), f"{source.name}, column '{heading}'")
+            name: _raw_column(table.column(heading), f"{source.name}, column '{shown(heading)}'")
             for name, heading in zip(columns, wanted, strict=True)
         }
     except (pa.ArrowException, OSError, KeyError):
-        raise UnreadableFile(f"{source.name}: cannot be read. Export it again.") from None
+        raise UnreadableFile(f"{source.name}: opens as Parquet but is damaged. Export it again.") from None
     return RawLog(
         columns=raw,
         lines=np.arange(1, table.num_rows + 1, dtype=np.int64),
@@ -89,10 +93,25 @@ def read_parquet(source: Source, columns: Mapping[str, int]) -> RawLog:
     )
 
 
+def _refuse_size(footer: pq.FileMetaData, columns: int, where: str) -> None:
+    """Refuse a file that would be larger than a log may be once it is read."""
+    refuse_many_columns(columns, where=where)
+    refuse_many_rows(footer.num_rows, where=where)
+    inflated = sum(footer.row_group(number).total_byte_size for number in range(footer.num_row_groups))
+    refuse_large_file(inflated, where=where)
+    if footer.num_rows * columns > MAX_CELLS:
+        raise UnreadableFile(
+            f"{where}: has {footer.num_rows:,} rows of {columns} columns; the limit is {MAX_CELLS:,} values. "
+            "Take out the columns that do not belong to the log."
+        )
+
+
 def _raw_column(column: pa.ChunkedArray, where: str) -> RawColumn:
     """One typed column as distinct texts and codes."""
     if pa.types.is_nested(column.type) or pa.types.is_binary(column.type):
-        raise UnreadableFile(f"{where}: holds {column.type} values; one plain value per row is needed.")
+        raise UnreadableFile(
+            f"{where}: holds lists, records or bytes ({column.type}). Export one plain value per row."
+        )
     if not pa.types.is_dictionary(column.type):
         column = column.dictionary_encode()
     array = column.unify_dictionaries().combine_chunks()

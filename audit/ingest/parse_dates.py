@@ -2,24 +2,11 @@
 
 import datetime
 import re
+import unicodedata
 
 from audit.ingest.parse import Reading, known_text
+from audit.ingest.parse_months import month_number
 
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_FULL_MONTHS = (
-    "january",
-    "february",
-    "march",
-    "april",
-    "may",
-    "june",
-    "july",
-    "august",
-    "september",
-    "october",
-    "november",
-    "december",
-)
 _CLOCK = (
     r"(?:[T ]+[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?"
     r"(?: ?[AaPp][Mm])?(?: ?Z| ?[+-][0-9]{2}:?[0-9]{2})?)?"
@@ -27,8 +14,12 @@ _CLOCK = (
 _ISO = re.compile(r"([0-9]{4})([-/.])([0-9]{1,2})\2([0-9]{1,2})" + _CLOCK)
 _COMPACT = re.compile(r"([0-9]{4})([0-9]{2})([0-9]{2})")
 _NUMERIC = re.compile(r"([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4}|[0-9]{2})" + _CLOCK)
-_DAY_MONTH = re.compile(r"([0-9]{1,2})[ \-/.]*([A-Za-z]+)[ \-/.,]*([0-9]{4}|[0-9]{2})" + _CLOCK)
-_MONTH_DAY = re.compile(r"([A-Za-z]+)[ \-/.]*([0-9]{1,2})(?:, ?| )([0-9]{4}|[0-9]{2})" + _CLOCK)
+_DAY = r"([0-9]{1,2})(?:[ºª°]|(?:er|st|nd|rd|th)(?![^\W\d_]))?"
+_WORD = r"([^\W\d_]+)"
+_YEAR = r"([0-9]{4}|[0-9]{2})"
+# Spanish and Portuguese say "3 de agosto de 2024".
+_DAY_MONTH = re.compile(rf"{_DAY}[ \-/.]*(?:de )?{_WORD}[ \-/.,]*(?:del? )?{_YEAR}{_CLOCK}")
+_MONTH_DAY = re.compile(rf"{_WORD}[ \-/.]*{_DAY}(?:, ?| ){_YEAR}{_CLOCK}")
 
 
 def parse_date(text: str, *, order: str) -> Reading:
@@ -38,7 +29,8 @@ def parse_date(text: str, *, order: str) -> Reading:
     ----------
     text
         ISO (2024-04-03 or 20240403, also with time and zone, which are dropped without a shift), a day and
-        month by number in the declared order, or with an English month name in any order.
+        month by number in the declared order, or with the name of the month in any order, in the languages of
+        `audit.ingest.parse_months`.
     order
         ``iso``, ``day_month_year`` or ``month_day_year``.
 
@@ -61,6 +53,8 @@ def parse_date(text: str, *, order: str) -> Reading:
     --------
     >>> parse_date("03/04/2024", order="day_month_year").value
     datetime.date(2024, 4, 3)
+    >>> parse_date("3 de abril de 2024", order="iso").value
+    datetime.date(2024, 4, 3)
     >>> parse_date("03/04/2024", order="iso").reason
     'date_order_not_declared'
     """
@@ -73,10 +67,12 @@ def parse_date(text: str, *, order: str) -> Reading:
         return _calendar(found[1], found[2], found[3])
     if found := _NUMERIC.fullmatch(plain):
         return _numeric_date(found[1], found[3], found[4], order)
+    # A letter and its accent may be written as two characters.
+    plain = plain if plain.isascii() else unicodedata.normalize("NFC", plain)
     if found := _DAY_MONTH.fullmatch(plain):
-        return _calendar(found[3], _month(found[2]), found[1])
+        return _calendar(found[3], month_number(found[2]), found[1])
     if found := _MONTH_DAY.fullmatch(plain):
-        return _calendar(found[3], _month(found[1]), found[2])
+        return _calendar(found[3], month_number(found[1]), found[2])
     return Reading(reason="not_a_date")
 
 
@@ -102,12 +98,3 @@ def _calendar(year: str, month: str | int, day: str) -> Reading:
         return Reading(datetime.date(number, int(month), int(day)))
     except ValueError:
         return Reading(reason="not_a_date")
-
-
-def _month(name: str) -> int:
-    """The number of an English month; 0 for any other word."""
-    word = name.casefold()
-    if word in _FULL_MONTHS:
-        return _FULL_MONTHS.index(word) + 1
-    short = "sep" if word == "sept" else word
-    return _MONTHS.index(short) + 1 if short in _MONTHS else 0

@@ -85,7 +85,9 @@ def make_key(path: str | Path, *, output_folder: str | Path | None = None) -> Ps
             "from earlier ones. Use it, or choose another name."
         ) from None
     except OSError as error:
-        raise OutputError(f"{Path(path).name}: cannot be written ({error.strerror}).") from None
+        raise OutputError(
+            f"{Path(path).name}: cannot be written ({error.strerror}). Choose another place."
+        ) from None
     return key
 
 
@@ -118,7 +120,9 @@ def read_key(path: str | Path, *, output_folder: str | Path | None = None) -> Ps
     except OSError as error:
         raise SettingsError(f"{where}: cannot be read ({error.strerror}). Check the path.") from None
     except UnicodeDecodeError:
-        raise SettingsError(f"{where}: is not a key file of this program.") from None
+        raise SettingsError(
+            f"{where}: is not a key file of this program. Give one that iud-audit make-key wrote."
+        ) from None
     if os.name == "posix" and mode & _OTHERS:
         raise SettingsError(
             f"{where}: other users can read this key (mode {stat.S_IMODE(mode):o}). Run chmod 600 on it, and "
@@ -133,9 +137,13 @@ def _key_from(text: str, where: str) -> PseudonymKey:
         data = json.loads(text)
         key = PseudonymKey(str(data["key_id"]), bytes.fromhex(data["secret"]))
     except (ValueError, KeyError, TypeError):
-        raise SettingsError(f"{where}: is not a key file of this program.") from None
+        raise SettingsError(
+            f"{where}: is not a key file of this program. Give one that iud-audit make-key wrote."
+        ) from None
     if len(key.secret) < KEY_BYTES or not key.key_id.isalnum():
-        raise SettingsError(f"{where}: is not a key file of this program.")
+        raise SettingsError(
+            f"{where}: is not a key file of this program. Give one that iud-audit make-key wrote."
+        )
     return key
 
 

@@ -1,5 +1,6 @@
 """A file in, a log of text out: nothing interpreted, nothing lost."""
 
+import os
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from audit.ingest.excel import open_excel, read_excel
 from audit.ingest.excel_package import MAGIC as EXCEL
 from audit.ingest.fhir import open_fhir, read_fhir
 from audit.ingest.fhir_entries import is_fhir
+from audit.ingest.limits import refuse_large_file
 from audit.ingest.parquet import MAGIC as PARQUET
 from audit.ingest.parquet import open_parquet, read_parquet
 from audit.ingest.raw import RawLog, Source
@@ -35,15 +37,18 @@ def open_source(path: str | Path, *, settings: AuditSettings | None = None) -> S
     Raises
     ------
     UnreadableFile
-        The file does not exist, is empty, or is not a table in a form we read.
+        The file does not exist, is empty, is not a table in a form we read, or is larger than a log may be
+        (`audit.ingest.limits`).
     MissingColumns
         The file is FHIR and the settings map no code.
-    InputRefused
+    IdentifiersFound
         The file is FHIR and names people.
     """
     where = Path(path).name
     try:
-        octets = Path(path).read_bytes()
+        with Path(path).open("rb") as file:
+            refuse_large_file(os.fstat(file.fileno()).st_size, where=where)
+            octets = file.read()
     except OSError as error:
         raise UnreadableFile(f"{where}: cannot be read ({error.strerror}). Check the path.") from None
     if octets.startswith(PARQUET):

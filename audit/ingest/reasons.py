@@ -13,7 +13,7 @@ REASONS: dict[str, str] = {
     "not_a_number": "is not a number. Write digits with at most one decimal sign.",
     "not_a_whole_number": "is not a whole number. Correct it.",
     "unknown_unit": "has a unit that cannot be converted. Remove or correct the unit.",
-    "unknown_word": "is not a known word for yes, no or unknown. Add it under [layout].",
+    "unknown_word": "is not a known word for yes, no or unknown. Add it to one of the three under [layout].",
     "unknown_code": "is not a code of this column. Correct it, or map it under [layout.codes].",
     "not_a_parity": "cannot be read as a number of births. Write it as P2+1 or 2.",
     "out_of_range": "lies outside the possible range. Correct it.",

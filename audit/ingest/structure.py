@@ -11,9 +11,9 @@ import numpy as np
 import numpy.typing as npt
 
 from audit.errors import UnreadableFile
+from audit.ingest.limits import MAX_LINE_BYTES
 from audit.ingest.raw import Flags, Integers
 
-MAX_LINE_BYTES = 1 << 20
 MAX_QUOTED_LINES = 20
 _NEWLINE, _QUOTE, _SPACE = 10, 34, 32
 Octets = npt.NDArray[np.uint8]
@@ -33,34 +33,6 @@ class Records:
     fields: Integers
     empty: Flags
     spans: Integers
-
-
-def refuse_endless_line(octets: bytes, *, where: str) -> None:
-    """Refuse a file with a line of over 2 MiB before anything costly is done with it.
-
-    Parameters
-    ----------
-    octets
-        The bytes of the file.
-    where
-        Name of the file, for messages.
-
-    Raises
-    ------
-    UnreadableFile
-        A stretch of 1 MiB holds no line end.
-
-    Examples
-    --------
-    >>> refuse_endless_line(b"a,b\\n", where="visits.csv")
-    """
-    for start in range(0, len(octets) - MAX_LINE_BYTES, MAX_LINE_BYTES):
-        end = start + MAX_LINE_BYTES
-        if octets.find(b"\n", start, end) == octets.find(b"\r", start, end) == -1:
-            raise UnreadableFile(
-                f"{where}: has a line of more than {MAX_LINE_BYTES:,} bytes. "
-                "Is this a table with one visit per line?"
-            )
 
 
 def has_long_stretch(content: bytes) -> bool:
@@ -163,7 +135,7 @@ def _refuse_long_line(line_ends: Integers, where: str) -> None:
     if lengths[longest] > MAX_LINE_BYTES:
         raise UnreadableFile(
             f"{where}: line {longest + 1} is {lengths[longest]:,} bytes long; the limit is "
-            f"{MAX_LINE_BYTES:,}. Is this a table with one visit per line?"
+            f"{MAX_LINE_BYTES:,}. Export the log again, with one visit per line."
         )
 
 

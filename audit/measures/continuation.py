@@ -8,8 +8,8 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from audit.curves import comparison_table, median_table, survival_table
-from audit.schema.derived import ENDINGS
+from audit.curves import at_horizons, comparison_table, median_table, survival_table
+from audit.schema.derived import CENSORING_RULES, ENDINGS
 from audit.tallies import OVERALL
 
 # Every ending of the device but death, which censors.
@@ -95,3 +95,43 @@ def continuation_tests(
         no test can be made. No placement gives no rows.
     """
     return comparison_table(placements, _ENDED, by=by, placement_kind=placement_kind)
+
+
+def method_continuation(
+    placements: pd.DataFrame,
+    *,
+    by: str = OVERALL,
+    horizons: Sequence[float] = (182, 365, 730, 1095),
+    at_risk_floor: int = 10,
+) -> pd.DataFrame:
+    """Proportion of women still using a device, whichever, by days since their first placement (Kaplan-Meier).
+
+    Population: each woman's first placement that is no replacement. Ending: the end of a device that no new one
+    follows within the gap the settings allow (30 days); death censors, and so does an ending so near the freeze
+    that a new device could still follow. Unknown: both censoring rules, row by row.
+
+    Parameters
+    ----------
+    placements
+        The table `audit.schema.derived.PLACEMENTS`.
+    by
+        ``overall`` or a column of that table; it is the first device's.
+    horizons
+        Days to read.
+    at_risk_floor
+        Below this many at risk a row carries a caution.
+
+    Returns
+    -------
+    DataFrame
+        As `continuation_curve`, at the horizons only. No placement gives no rows.
+    """
+    rules = {f"exit_day_{rule}": f"method_exit_day_{rule}" for rule in CENSORING_RULES}
+    spells = placements[placements["method_ending"].notna()]
+    spells = spells.assign(
+        ending=spells["method_ending"], **{name: spells[method] for name, method in rules.items()}
+    )
+    table = survival_table(
+        spells, _ENDED, by=by, placement_kind="first", horizons=horizons, at_risk_floor=at_risk_floor
+    )
+    return at_horizons(table, horizons)

@@ -217,6 +217,9 @@ def _nothing(window: str) -> pd.DataFrame:
 def _labelled(rows: pd.DataFrame, criterion: Criterion) -> pd.DataFrame:
     """Counts with what they are counts of."""
     rare = criterion.direction == AT_MOST
+    events = rows["events"]
+    if criterion.figure in FIGURES and FIGURES[criterion.figure].others:
+        events = rows["n"].sub(events)
     apart = rows[[name for name in _EXCEPTIONS if name in rows]].sum(axis=1)
     return pd.DataFrame(
         {
@@ -228,10 +231,10 @@ def _labelled(rows: pd.DataFrame, criterion: Criterion) -> pd.DataFrame:
             "by": rows["by"],
             "stratum": rows["stratum"],
             "window": rows.get("window", "all"),
-            "events": rows["events"],
+            "events": events,
             "n": rows["n"],
             "n_unknown": rows["n_unknown"],
-            "n_not_met": rows["events"] if rare else rows["n"].sub(rows["events"]),
+            "n_not_met": events if rare else rows["n"].sub(events),
             "n_exceptions": apart.astype("int64"),
             "target": np.nan if criterion.target is None else criterion.target,
             "at_most": rare,

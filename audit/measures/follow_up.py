@@ -4,10 +4,14 @@ The second figure is the gate for everything that rests on time since placement:
 what is learned only from those who return is not what happened to all.
 """
 
+from collections.abc import Mapping, Sequence
+
 import pandas as pd
 
+from audit.curves import at_horizons, incidence_table
 from audit.schema.derived import ENDINGS
 from audit.statistics.summaries import with_proportions
+from audit.statistics.unknowns import share_of_unknowns_to_reach
 from audit.tallies import OVERALL, count_outcomes, of_kind, tally_outcomes
 
 _FIRST_YEAR = {"expulsion": ("expulsion_complete", "expulsion_partial"), "removal": ("removal",)}
@@ -37,6 +41,39 @@ def check_done(placements: pd.DataFrame, *, by: str = OVERALL, placement_kind: s
         ``by, stratum, events, n, n_unknown, n_not_due, proportion`` and limits (0-1), ``method, caution``.
     """
     return _known_or_not(placements, "check_done", by, placement_kind)
+
+
+def check_in_higher_risk(
+    placements: pd.DataFrame,
+    *,
+    reasons: Sequence[str] = (
+        "higher_risk",
+        "breastfeeding",
+        "under_9_months_postpartum",
+        "difficult_insertion",
+    ),
+    placement_kind: str = "all",
+) -> pd.DataFrame:
+    """Placements checked in the check-up window, in women at higher risk and in the others.
+
+    Population and event: as `check_done`. Higher risk: breastfeeding, within nine months of a birth, or a
+    difficult insertion (firm or impassable resistance, or more than one pass). Unknown: none; where the risk is
+    not recorded the stratum is ``not recorded``.
+
+    Parameters
+    ----------
+    placements, placement_kind
+        As in `check_done`.
+    reasons
+        The columns to stratify by: any reason, then each.
+
+    Returns
+    -------
+    DataFrame
+        As `check_done`, ``by`` each reason and ``stratum`` ``yes``, ``no`` or ``not recorded``.
+    """
+    tables = [_known_or_not(placements, "check_done", reason, placement_kind) for reason in reasons]
+    return pd.concat([table for table in tables if len(table)] or tables[:1], ignore_index=True)
 
 
 def outcome_known(
@@ -97,6 +134,81 @@ def first_year_endings(
         table.insert(3, "cause", cause)
         tables.append(table)
     return with_proportions(pd.concat(tables, ignore_index=True))
+
+
+def follow_up_bounds(
+    placements: pd.DataFrame,
+    *,
+    by: str = OVERALL,
+    placement_kind: str = "first",
+    year_days: float = 365,
+    figures_to_reach: Mapping[str, float] | None = None,
+    at_risk_floor: int = 10,
+) -> pd.DataFrame:
+    """What women lost to follow-up could change: the first year read in five ways, and a tipping point.
+
+    Population: placements at least a year and 30 days before the freeze. Event: as `first_year_endings`. The
+    readings: known only (those of whom the year is known), best (none of the unknown ended so), worst (all did),
+    and the cumulative incidence under both censoring rules among these same placements.
+
+    Parameters
+    ----------
+    placements, by, placement_kind, year_days
+        As in `first_year_endings`.
+    figures_to_reach
+        Per cause, a proportion (0-1) of all that the unknown are asked to bring about.
+    at_risk_floor
+        Below this many at risk the reading by a curve carries a caution.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, placement_kind, cause`` (``expulsion``, ``removal``, ``any``), ``events, n, n_unknown,
+        known_only`` with ``ci_lower, ci_upper`` (Wilson) and ``exact_lower, exact_upper``, ``best, worst``,
+        ``last_known, assumed_in_place`` each with ``_lower`` and ``_upper`` (Aalen-Johansen, log(-log) limits),
+        ``figure_to_reach`` and ``share_to_reach``: the share of the unknown that would have to have ended so (below
+        0 exceeded already, above 1 out of reach; nan where no figure is set or nothing is unknown), ``method,
+        caution``.
+    """
+    table = first_year_endings(placements, by=by, placement_kind=placement_kind, year_days=year_days)
+    table = table.rename(columns={"proportion": "known_only", "bound_lower": "best", "bound_upper": "worst"})
+    mature = placements[placements["outcome_known"].notna()]
+    curves = at_horizons(_year_curves(mature, by, placement_kind, year_days, at_risk_floor), (year_days,))
+    for rule, rows in curves.groupby("censoring", sort=False):
+        named = rows.rename(
+            columns={"incidence": rule, "ci_lower": f"{rule}_lower", "ci_upper": f"{rule}_upper"}
+        )
+        wanted = ["stratum", "cause", rule, f"{rule}_lower", f"{rule}_upper"]
+        table = table.merge(named[wanted], on=["stratum", "cause"], how="left")
+    figure = table["cause"].map(dict(figures_to_reach or {})).astype("float64")
+    share = share_of_unknowns_to_reach(figure, table["events"], table["n"], table["n_unknown"])
+    return table.reindex(columns=list(dict.fromkeys([*table.columns, *_BOTH_RULES]))).assign(
+        figure_to_reach=figure, share_to_reach=share
+    )
+
+
+_BOTH_RULES = [
+    f"{rule}{side}" for rule in ("last_known", "assumed_in_place") for side in ("", "_lower", "_upper")
+]
+
+
+def _year_curves(
+    mature: pd.DataFrame, by: str, placement_kind: str, year_days: float, at_risk_floor: int
+) -> pd.DataFrame:
+    """Cumulative incidence of expulsion, removal and any ending among placements old enough."""
+    any_ending = {"any": tuple(code for code in ENDINGS if code != "none")}
+    tables = [
+        incidence_table(
+            mature,
+            causes,
+            by=by,
+            placement_kind=placement_kind,
+            horizons=(year_days,),
+            at_risk_floor=at_risk_floor,
+        )
+        for causes in (_FIRST_YEAR, any_ending)
+    ]
+    return pd.concat(tables, ignore_index=True)
 
 
 def follow_up_gate(known: pd.DataFrame, *, leads: float = 0.8, floor: float = 0.6) -> str:

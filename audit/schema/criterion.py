@@ -21,11 +21,15 @@ Answer = Literal["yes", "no", ""]
 
 @dataclass(frozen=True)
 class Counted:
-    """Where the audit holds a figure: its result table, the labels of its rows, and its declaration."""
+    """Where the audit holds a figure: its result table, the labels of its rows, and its declaration.
+
+    With `others`, what meets the criterion is everyone but the events of the table.
+    """
 
     table: str
     labels: Mapping[str, str] = field(default_factory=dict)
     indicator: str = ""
+    others: bool = False
 
 
 @dataclass(frozen=True)
@@ -58,15 +62,21 @@ class Criterion:
     attested_on: str = ""
 
 
-# What a criterion may count. Continuation and removal are not here: a target for them would reward reluctance to
-# take a device out.
+# What a criterion may count. How many removals there are, and continuation, are not here: a target for them would
+# reward reluctance to take a device out. How soon a removal follows a request is.
 FIGURES: Mapping[str, Counted] = {
     **{care.item: Counted(care.table, {"item": care.item}, care.item) for care in CARE_ITEMS},
     "safety_net": Counted("safety_net", {"item": "whole_safety_net"}, "safety_net"),
     "emergency_placement_in_time": Counted("emergency_placement_in_time"),
     "clinicians_certified": Counted("clinicians_certified", indicator="clinician_volume"),
-    "threads_not_seen_followed": Counted("threads_not_seen_followed"),
+    "threads_not_seen_resolved": Counted("threads_not_seen", {"definition": "not_resolved"}, others=True),
     "check_done": Counted("check_done"),
+    "check_in_higher_risk": Counted("check_in_higher_risk"),
+    "position_after_first_cycle": Counted(
+        "position_verified", {"due": "first_cycle", "definition": "either"}
+    ),
+    "position_at_six_months": Counted("position_verified", {"due": "six_months", "definition": "either"}),
+    "removal_on_request": Counted("removal_on_request"),
     "outcome_known": Counted("outcome_known"),
     "first_pass_success": Counted("first_pass_success"),
     "failed_insertions": Counted("failed_insertions", {"unit": "visit"}),

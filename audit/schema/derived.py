@@ -55,6 +55,23 @@ REMOVAL_GROUPS = (
     "other",
     "unknown",
 )
+# Removals that a woman asks for, against those that end by plan or by a finding.
+REQUESTED_REASONS = (
+    *("bleeding", "pain", "hormonal_effects", "wish_pregnancy"),
+    *("no_longer_needed", "partner_or_social", "wish_other_method"),
+)
+# Time since a birth as the large cohort on expulsion and perforation after births cuts it (Fassett MJ et al,
+# Obstet Gynecol 2023;142:641-651): 0 to 3 days, to 6 weeks, to 14 weeks, to 52 weeks, later or no birth.
+POSTPARTUM_BANDS = (
+    *("days_0_to_3", "days_4_to_weeks_6", "weeks_7_to_14", "weeks_15_to_52"),
+    *("over_52_weeks_or_no_birth", "post_abortion", "unknown"),
+)
+# The groups for which published rates of perforation exist.
+PERFORATION_GROUPS = (
+    *("to_36_weeks_breastfeeding", "to_36_weeks_not_breastfeeding"),
+    *("after_36_weeks_breastfeeding", "after_36_weeks_not_breastfeeding", "no_birth", "unknown"),
+)
+SIZE_FITS = ("fits", "too_short", "too_long", "not_assessable")
 SEVERE_GRADE = 4
 # On one day the earlier in this list ends the spell.
 ENDINGS = (
@@ -113,6 +130,8 @@ CASE_MIX = (
     VISITS["indication"],
     _code("timing_group", "Placement in relation to a birth, an abortion or an emergency.", TIMING_GROUPS),
     _code("practice", "Supervised attempts belong to the trainee's curve.", ("independent", "supervised")),
+    _code("postpartum_band", "Time since the latest birth; abortions apart.", POSTPARTUM_BANDS),
+    _code("perforation_group", "Breastfeeding, and time since a birth.", PERFORATION_GROUPS),
 )
 
 # What was checked, done and said at an insertion visit, as the log records it.
@@ -214,6 +233,10 @@ PLACEMENTS = Table(
         VISITS["breastfeeding"],
         VISITS["weeks_since_delivery"],
         VISITS["device_licensed_years"],
+        _flag("under_9_months_postpartum", "Placed within 39 weeks of a birth."),
+        _flag("difficult_insertion", "Firm or impassable resistance, or more than one pass of the device."),
+        _flag("higher_risk", "Breastfeeding, within 9 months of a birth, or a difficult insertion."),
+        _code("size_fit", "The length by sound against the device's range in the local protocol.", SIZE_FITS),
         _code(
             "placement_kind",
             "The woman's first placement in this log that is no replacement; a replacement at a removal; "
@@ -227,6 +250,7 @@ PLACEMENTS = Table(
             "ending_earliest_day", "The earliest day the ending can have happened: the last known in place."
         ),
         Column("removal_reason", "Main reason.", "code", REMOVAL_REASONS, requirement="derived"),
+        Column("removal_reason_second", "Second reason.", "code", REMOVAL_REASONS, requirement="derived"),
         _code("removal_group", "Reasons that belong together.", REMOVAL_GROUPS),
         _flag("replaced_at_once", "A new device was placed the day this one was removed."),
         _code(
@@ -240,6 +264,21 @@ PLACEMENTS = Table(
         _days("days_to_data_to", "Days from placement to the freeze."),
         _days("exit_day_last_known", "End of observation under the rule last_known."),
         _days("exit_day_assumed_in_place", "End of observation under the rule assumed_in_place."),
+        _code(
+            "ending_if_left",
+            "The ending if a partial expulsion that was put right and left in place does not end the spell.",
+            ENDINGS,
+        ),
+        _days("exit_day_last_known_if_left", "End of observation then, under the rule last_known."),
+        _days("exit_day_assumed_in_place_if_left", "End of observation then, under assumed_in_place."),
+        _code(
+            "method_ending",
+            "What ended the use of any device, a new one within the gap allowed continuing it; only on the first "
+            "placement of a woman.",
+            ENDINGS,
+        ),
+        _days("method_exit_day_last_known", "End of observation of the method under the rule last_known."),
+        _days("method_exit_day_assumed_in_place", "End of observation of the method, assumed_in_place."),
         _flag("overdue", "Still in place, and longer than the local protocol allows the device."),
         _flag("check_done", "Device status known in the check-up window; missing when no check was due."),
         _flag(
@@ -262,7 +301,16 @@ FOLLOW_UPS = Table(
         _flag("status_known", "The contact shows where the device is."),
         VISITS["threads_seen"],
         VISITS["position_verified_by"],
+        VISITS["position_finding"],
+        VISITS["pid_diagnosed"],
         VISITS["pregnancy"],
+        _days(
+            "conception_day",
+            "Estimated day of conception, negative before the placement; missing where no day is estimated.",
+        ),
         VISITS["perforation_confirmed"],
+        VISITS["removal_reason_main"],
+        VISITS["removal_difficult"],
+        VISITS["removal_delay_days"],
     ),
 )

@@ -153,11 +153,12 @@ def table_schema(table: Table) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``fields``, each with ``name, type, title, description, constraints``, and ``missingValues``.
+        ``fields``, each with ``name, type, title, description, constraints``; ``missingValues``, the word unknown
+        among them; and ``fieldsMatch``: a log may lack fields and have others.
 
     References
     ----------
-    Table Schema, Frictionless Data specification.
+    Data Package standard, version 2.0: Table Schema. https://datapackage.org/standard/table-schema/
 
     Examples
     --------
@@ -168,7 +169,9 @@ def table_schema(table: Table) -> dict[str, Any]:
         "name": table.name,
         "title": f"One row is {table.row}.",
         "fields": [_field(column) for column in table.columns],
-        "missingValues": [""],
+        "missingValues": ["", "unknown"],
+        # A log has the columns it has, in any order, and may have others.
+        "fieldsMatch": "partial",
     }
 
 

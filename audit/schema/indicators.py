@@ -10,6 +10,7 @@ from audit.schema.indicator import KM_SOURCES as _KM_SOURCES
 from audit.schema.indicator import WILSON as _WILSON
 from audit.schema.indicator import Indicator
 from audit.schema.indicators_of_attempts import OF_ATTEMPTS
+from audit.schema.indicators_of_placements import OF_PLACEMENTS
 
 INDICATORS: tuple[Indicator, ...] = (
     Indicator(
@@ -159,18 +160,6 @@ INDICATORS: tuple[Indicator, ...] = (
         (("device_in_situ",),),
     ),
     Indicator(
-        "threads_not_seen_followed",
-        "Threads not seen, and what followed",
-        "When threads were not seen, was pregnancy excluded and the device located?",
-        "Contacts with whether she is pregnant recorded, and the device located by a scan (or its threads seen) "
-        "then or later.",
-        "Contacts at which threads were looked for and not seen, the first of each placement in the window.",
-        "How the position was verified, or whether she is pregnant, not recorded.",
-        _WILSON,
-        "American College of Obstetricians and Gynecologists, Committee Opinion 672, 2016 (read).",
-        (("threads_seen",), ("position_verified_by",), ("pregnancy",)),
-    ),
-    Indicator(
         "emergency_placement_in_time",
         "Emergency placement in time",
         "Were emergency devices offered in time?",
@@ -182,6 +171,7 @@ INDICATORS: tuple[Indicator, ...] = (
         (("indication",), ("ec_hours_since_upsi", "ec_basis", "ec_days_after_ovulation")),
     ),
     *OF_ATTEMPTS,
+    *OF_PLACEMENTS,
 )
 
 BY_TABLE = {indicator.item or indicator.table: indicator for indicator in INDICATORS}

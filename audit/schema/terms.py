@@ -19,6 +19,9 @@ COMPARED_OUTCOMES = (
     "check_done",
 )
 
+# What can become of a device in its first year, as bounds are given for.
+FIRST_YEAR_ENDINGS = ("expulsion", "removal", "any")
+
 # (unit in the log, unit of our column) -> factor
 UNITS: dict[tuple[str, str], float] = {
     ("mm", "mm"): 1.0,
@@ -180,6 +183,10 @@ HEADING_WORDS: dict[str, str] = {
     "device used; method; method kind",
     "device_licensed_years": "duration; duration year; device duration; good for; lasts; year use; "
     "device life; lifespan; device valid year; licensed year",
+    "device_min_sound_mm": "shortest uterus; min uterus length; minimum sound; min sound; min length; "
+    "device min length",
+    "device_max_sound_mm": "longest uterus; max uterus length; maximum sound; max sound; max length; "
+    "device max length",
     "device_wasted_count": "device wasted; wasted; number wasted; number device wasted; wasted device",
     "pregnancy_excluded": "pregnancy excluded; pregnancy ruled out; excluded pregnancy",
     "infection_risk_assessed": "infection risk; infection risk assessed; risk infection; sti risk; sexual history",
@@ -256,6 +263,8 @@ HEADING_WORDS: dict[str, str] = {
     "reason remove 2; remove reason second; other remove reason",
     "removal_difficult": "remove trouble; remove difficult; difficult remove; difficulty remove; "
     "remove difficulty; remove problem; remove ease",
+    "removal_delay_days": "remove wait; wait remove; wait for remove; day request to remove; remove delay; "
+    "day until remove; remove wait day; day waited; waited day",
     "replacement_at_once": "replace; replace at once; new device at once; new device; replace same day; "
     "new one at once; immediate replace; replace now; same day replace",
 }

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,7 +18,7 @@ from audit.statistics.coefficients import (
     exponential,
     joined,
 )
-from audit.statistics.design import Design, caution_about, design_of
+from audit.statistics.design import Design, caution_about, design_of, to_original_scale
 from audit.statistics.estimates import SignificanceTest
 from audit.statistics.logistic_likelihood import (
     LogisticFit,
@@ -37,17 +36,18 @@ METHOD = "Firth's penalised logistic regression, profile {:g}% limits, penalised
 
 # Steps of the linear predictor, which the penalised likelihood follows less well than the plain one.
 LARGEST_MOVE = 5.0
+# The information is not that of the penalty, so that the last steps shrink by a share each, not by squares.
+MOST_STEPS = 1000
 
 
 @dataclass(frozen=True)
 class _Profile:
-    """The penalised likelihood of a design of its own, one column looked at, with the other terms free."""
+    """One coefficient on its own scale, `weights` @ parameters, and the best way to move it by 1, `tangent`."""
 
     outcomes: Outcomes
     values: FloatArray
-    column: int
-    scale: float
     best: Maximum
+    weights: FloatArray
     tangent: FloatArray
 
 
@@ -108,10 +108,11 @@ def firth_regression(
 
 def penalised_fit(design: Design, outcomes: Outcomes, *, confidence: float, reason: str = "") -> LogisticFit:
     """Return the penalised fit of a checked design, with the reason for it as part of the caution."""
-    best = _maximise(outcomes, design.values, {})
+    every_way = np.eye(design.values.shape[1])
+    best = _maximise(outcomes, design.values, np.zeros(len(every_way)), every_way)
     fitted = estimates(design, _with_plain_information(outcomes, design.values, best))
     table = _with_profiles(design, outcomes, best, fitted, confidence)
-    null = _maximise(outcomes, design.values, dict.fromkeys(range(1, design.values.shape[1]), 0.0))
+    null = _maximise(outcomes, design.values, np.zeros(len(every_way)), every_way[:, :1])
     # The determinant of the information of the columns as given, not of the standardised ones.
     shift = float(np.log(design.scale[design.kept]).sum())
     degrees = max(design.values.shape[1] - 1, 0)
@@ -169,24 +170,21 @@ def _with_plain_information(outcomes: Outcomes, values: FloatArray, best: Maximu
 def _maximise(
     outcomes: Outcomes,
     values: FloatArray,
-    fixed: Mapping[int, float],
-    start: FloatArray | None = None,
+    origin: FloatArray,
+    ways: FloatArray,
     *,
     precision: float = 1e-10,
 ) -> Maximum:
-    """Return the penalised maximum with some coefficients fixed, its parameters those that are free."""
-    free = np.array([place not in fixed for place in range(values.shape[1])], dtype=np.bool_)
-    whole = np.zeros(values.shape[1])
-    whole[list(fixed)] = list(fixed.values())
+    """Return the penalised maximum among the parameters origin + ways @ (the parameters returned)."""
 
     def evaluate(parameters: FloatArray) -> Point:
-        beta = whole.copy()
-        beta[free] = parameters
-        point = _penalised(outcomes, values, beta)
-        return Point(point.value, point.score[free], point.information[np.ix_(free, free)])
+        point = _penalised(outcomes, values, origin + ways @ parameters)
+        return Point(point.value, ways.T @ point.score, ways.T @ point.information @ ways)
 
-    first = np.zeros(free.sum()) if start is None else start
-    return maximise(evaluate, first, values[:, free], precision=precision, largest_move=LARGEST_MOVE)
+    start = np.zeros(ways.shape[1])
+    return maximise(
+        evaluate, start, values @ ways, precision=precision, largest_move=LARGEST_MOVE, most_steps=MOST_STEPS
+    )
 
 
 def _with_profiles(
@@ -199,43 +197,34 @@ def _with_profiles(
     quantile = float(special.ndtri((1 + confidence) / 2))
     errors = np.sqrt(np.diag(fitted.covariance))
     for column, row in enumerate(np.flatnonzero(design.kept)):
-        profile = _profile(design, outcomes, best, column)
-        reach = quantile * errors[column] * profile.scale
+        profile = _profile(outcomes, design.values, best, to_original_scale(design)[column])
         for name, side in (("ci_lower", -1.0), ("ci_upper", 1.0)):
-            limit = _limit(profile, side, quantile, reach) / profile.scale
+            limit = _limit(profile, side, quantile, quantile * errors[column])
             table.loc[row, name] = exponential(np.array(limit))
         table.loc[row, "p_value"] = special.chdtrc(1, _fall(profile, 0.0))
     return table
 
 
-def _profile(design: Design, outcomes: Outcomes, best: Maximum, column: int) -> _Profile:
-    """Return the likelihood in which one term's coefficient is a parameter by itself."""
-    scale = design.scale[design.kept]
-    values, own = design.values, best
-    if column == 0:
-        # The intercept of centred columns is not that of the columns given, so these are centred back.
-        values = design.values.copy()
-        values[:, 1:] += design.centre[design.kept][1:] / scale[1:]
-        own = _maximise(outcomes, values, {})
-    others = np.delete(np.arange(scale.size), column)
-    information = own.point.information
-    tangent = -np.linalg.solve(information[np.ix_(others, others)], information[others, column])
-    return _Profile(outcomes, values, column, float(scale[column]), own, tangent)
+def _profile(outcomes: Outcomes, values: FloatArray, best: Maximum, weights: FloatArray) -> _Profile:
+    """Return the coefficient with the way in which the other terms follow it, to first order."""
+    way = np.linalg.solve(best.point.information, weights)
+    return _Profile(outcomes, values, best, weights, way / (weights @ way))
 
 
 def _fall(profile: _Profile, place: float) -> float:
-    """Return twice the fall of the profile log-likelihood from its maximum to a value of the one term."""
+    """Return twice the fall of the profile log-likelihood from its maximum to a value of the coefficient."""
     top = profile.best.parameters
-    # Where the other terms go when this one moves is known to first order.
-    first = np.delete(top, profile.column) + profile.tangent * (place - top[profile.column])
+    origin = top + profile.tangent * (place - profile.weights @ top)
+    # All ways that leave the coefficient as it is.
+    ways = np.linalg.qr(profile.weights[:, None], mode="complete")[0][:, 1:]
     # The value is flat at its maximum, so that its error is the square of this precision.
-    there = _maximise(profile.outcomes, profile.values, {profile.column: place}, first, precision=1e-6)
+    there = _maximise(profile.outcomes, profile.values, origin, ways, precision=1e-6)
     return max(2 * (profile.best.point.value - there.point.value), 0.0)
 
 
 def _limit(profile: _Profile, side: float, quantile: float, reach: float) -> float:
     """Return where the root of twice the fall reaches the quantile on one side."""
-    centre = float(profile.best.parameters[profile.column])
+    centre = float(profile.weights @ profile.best.parameters)
 
     def excess(distance: float) -> float:
         return float(np.sqrt(_fall(profile, centre + side * distance))) - quantile

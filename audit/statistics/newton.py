@@ -19,6 +19,10 @@ SMALL_GAIN = 1e-7
 # ... and convicted if this much further along the same way it has hardly changed.
 FAR = 30.0
 SMALL_CHANGE = 1e-4
+# Rises smaller than this share of the value are not told from rounding.
+ROUNDING = 1e-9
+# Steps of such a length come from information that is nothing but rounding.
+FAR_BEYOND = 1e100
 
 
 @dataclass(frozen=True)
@@ -47,21 +51,27 @@ def maximise(
     *,
     precision: float = SMALL_MOVE,
     largest_move: float = np.inf,
+    most_steps: int = MOST_STEPS,
 ) -> Maximum:
     """Return the maximum of a log-likelihood whose parameters act through design @ parameters."""
     here, point = start, evaluate(start)
-    still = np.zeros_like(start)
-    for _ in range(MOST_STEPS):
+    still = direction = np.zeros_like(start)
+    for _ in range(most_steps):
         step = _solved(point.information, point.score)
         if step is None:
-            return Maximum(here, point, "lost", still)
+            # A single step can lead so far out on a level that no information is left there.
+            far_out = direction.any() and _endless(evaluate, here, direction, point.value)
+            return Maximum(here, point, "endless" if far_out else "lost", direction if far_out else still)
         move = float(np.abs(design @ step).max(initial=0.0))
         if move <= precision:
             return Maximum(here + step, point, "found", still)
         direction = step / move
+        promised = float(point.score @ step)
         risen = _highest(evaluate, here, direction * min(move, largest_move), point.value)
         if risen is None:
-            return Maximum(here, point, "found" if move < 1e-6 else "lost", still)
+            # What the step promises is then less than rounding lets us see.
+            level = promised < ROUNDING * (1 + abs(point.value))
+            return Maximum(here, point, "found" if level else "lost", still)
         gain = risen[1].value - point.value
         here, point = risen
         if move > LONG_MOVE and gain < SMALL_GAIN and _endless(evaluate, here, direction, point.value):
@@ -77,8 +87,9 @@ def _solved(information: FloatArray, score: FloatArray) -> FloatArray | None:
         root = np.linalg.cholesky(information)
     except np.linalg.LinAlgError:
         return None
-    step: FloatArray = np.linalg.solve(root.T, np.linalg.solve(root, score))
-    return step
+    with np.errstate(over="ignore", invalid="ignore"):
+        step: FloatArray = np.linalg.solve(root.T, np.linalg.solve(root, score))
+    return step if (np.abs(step) < FAR_BEYOND).all() else None
 
 
 def _highest(

@@ -52,6 +52,8 @@ def straight_root(
     for _ in range(100):
         middle = high - at_high * (high - low) / (at_high - at_low)
         at_middle = rising(middle)
+        if np.isnan(at_middle):
+            return np.nan
         if abs(at_middle) < 1e-10:
             break
         # An end kept twice counts half, or the line would creep up to the root from one side.
@@ -74,6 +76,8 @@ def _fall_of(
             return Point(point.value, point.score[others], point.information[np.ix_(others, others)])
 
         there = maximise(along, np.zeros(others.size), patterns[:, others])
+        if there.state == "lost":
+            return np.nan
         return max(2 * (best.point.value - there.point.value), 0.0)
 
     return fall
@@ -87,6 +91,8 @@ def _limit(fall: Callable[[float], float], start: float, side: float, quantile: 
 
     near, far = (0.0, -quantile), (1.0, excess(1.0))
     for _ in range(30):
+        if np.isnan(far[1]):
+            return np.nan
         if far[1] > 0:
             return start + side * straight_root(excess, near, far)
         near, far = far, (2 * far[0], excess(2 * far[0]))

@@ -138,9 +138,10 @@ def _sandwich(
     back = to_original_scale(design)
     probability = special.expit(design.values @ np.linalg.solve(back, coefficients))
     spread = outcomes.n * probability * (1 - probability)
-    bread = back @ np.linalg.inv((design.values * spread[:, None]).T @ design.values)
-    meat = _meat(design, outcomes, probability, labels)
-    covariance: FloatArray = _factor(method, clusters, n, terms) * bread @ meat @ bread.T
+    bread = np.linalg.inv((design.values * spread[:, None]).T @ design.values)
+    # A product with itself, so that rounding cannot make a variance negative.
+    influence = _scores(design, outcomes, probability, labels) @ bread @ back.T
+    covariance: FloatArray = _factor(method, clusters, n, terms) * influence.T @ influence
     return covariance
 
 
@@ -151,17 +152,15 @@ def _factor(method: str, clusters: int, n: float, terms: int) -> float:
     return n / (n - terms) if method == "hc1" else clusters / (clusters - 1) * (n - 1) / (n - terms)
 
 
-def _meat(design: Design, outcomes: Outcomes, probability: FloatArray, labels: np.ndarray) -> FloatArray:
-    """Return the sum of products of scores, of clusters where there are labels, else of single observations."""
+def _scores(design: Design, outcomes: Outcomes, probability: FloatArray, labels: np.ndarray) -> FloatArray:
+    """Return the scores of clusters where there are labels, else roots of the sum of squares in each row."""
     events, others = outcomes.events, outcomes.n - outcomes.events
     if not labels.size:
         squares = events * (1 - probability) ** 2 + others * probability**2
-        singly: FloatArray = (design.values * squares[:, None]).T @ design.values
+        singly: FloatArray = design.values * np.sqrt(squares)[:, None]
         return singly
-    scores = design.values * (events - outcomes.n * probability)[:, None]
-    summed = np.zeros((labels.max() + 1, design.values.shape[1]))
-    np.add.at(summed, labels, scores)
-    together: FloatArray = summed.T @ summed
+    together = np.zeros((labels.max() + 1, design.values.shape[1]))
+    np.add.at(together, labels, design.values * (events - outcomes.n * probability)[:, None])
     return together
 
 

@@ -9,6 +9,7 @@ from reports.figures.curves import Curve, drawn_rows, steps
 from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
 from reports.sections.first_year import bounds_section
+from reports.sections.method_use import method_beside_device
 from reports.sections.observation import as_equals, drawn_rules, gate_sentence, latest_women
 from reports.sections.parts import counted_how, empty_section
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
@@ -33,6 +34,7 @@ def continuation_section(results: AuditResults) -> Section:
             gate_sentence(results),
         ),
         *_overall(results),
+        *method_beside_device(results),
         *_families(results),
         *_classes(results),
         *_summary(results),

@@ -8,7 +8,7 @@ from reports.sections.parts import files_read
 from reports.sections.places import asked
 from reports.sections.section import Block, Caution, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, plain, proportion_columns
-from reports.words_for_codes import spoken, stratum, word
+from reports.words_for_codes import spoken, word
 from reports.words_for_columns import column_heading, column_words
 
 _KINDS = {"warning": "Check", "notice": "Know"}
@@ -163,13 +163,6 @@ def _completeness(results: AuditResults) -> list[Block]:
     ]
     if others:
         blocks.append(Folded("All other fields", html_table("Optional fields", columns, others)))
-    by_site = rows(results, "field_completeness", by="site_ref", requirement=_EXPECTED)
-    if by_site:
-        site = Column("Site", lambda row: stratum(row["by"], row["stratum"]), "short")
-        table = html_table(
-            "Required and recommended fields, by site", [columns[0], site, *columns[1:]], by_site
-        )
-        blocks.append(Folded("The same fields, by site", table))
     return blocks
 
 

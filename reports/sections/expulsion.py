@@ -7,6 +7,7 @@ from reports import wording
 from reports.choosing import Row, gate_rules, is_known, one, rows
 from reports.figures.curves import Curve, steps
 from reports.figures.theme import Figure, Plot, nice_top
+from reports.sections.expulsion_parts import after_a_birth, more_of_expulsion
 from reports.sections.first_year import bounds_section
 from reports.sections.observation import as_equals, drawn_rules, latest_women
 from reports.sections.parts import counted_how, empty_section
@@ -34,9 +35,11 @@ def expulsion_section(results: AuditResults) -> Section:
             "pooled with them.",
         ),
         *[block for rule in drawn_rules(results) for block in _timings(results, rule)],
+        *after_a_birth(results),
         *_rules(results),
         *_kinds(results),
         *_groups(results),
+        *more_of_expulsion(results),
         counted_how(_TABLE),
     ]
     return Section("expulsion", "Expulsion", expulsion_heading(results), tuple(blocks))

@@ -4,6 +4,7 @@ from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, limits_of, one, rows
 from reports.sections.first_year import three_readings
+from reports.sections.lost import time_followed, tipping_points
 from reports.sections.observation import gate_sentence
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section, proportion_blocks
 from reports.sections.section import Block, Paragraph, Section, Subheading, TableBlock
@@ -23,7 +24,10 @@ def follow_up_section(results: AuditResults) -> Section:
         ),
         *_measured(results, "outcome_known", "Known", "Placements old enough"),
         *_first_year(results),
+        *time_followed(results),
         *_check(results),
+        *_higher_risk(results),
+        *_unlinked(results),
         counted_how("outcome_known"),
         counted_how("check_done"),
     ]
@@ -40,7 +44,9 @@ def _heading(whole: Row | None) -> str:
 def _first_year(results: AuditResults) -> list[Block]:
     """What the unknown outcomes could change."""
     blocks = three_readings(results)
-    return [Subheading("What the unknown outcomes could change"), *blocks] if blocks else []
+    if not blocks:
+        return []
+    return [Subheading("What the unknown outcomes could change"), *blocks, *tipping_points(results)]
 
 
 def _check(results: AuditResults) -> list[Block]:
@@ -54,6 +60,37 @@ def _check(results: AuditResults) -> list[Block]:
         else "No check fell due in this period"
     )
     return [Subheading(heading), *_measured(results, "check_done", "Checked", "Due")]
+
+
+def _higher_risk(results: AuditResults) -> list[Block]:
+    """Whether the women at higher risk were checked more often than the others."""
+    found = [
+        row
+        for row in rows(results, "check_in_higher_risk")
+        if row["n"] and (row["by"] == "higher_risk" or row["stratum"] == "yes")
+    ]
+    risky = next((row for row in found if row["stratum"] == "yes"), None)
+    if risky is None:
+        return []
+    columns = proportion_columns(
+        Column("Women", lambda row: stratum(row["by"], row["stratum"]), "label"), events="Checked", of="Due"
+    )[:-1]
+    title = f"Of women at higher risk {wording.proportion(risky)} were checked"
+    table = html_table("Check at 4 to 6 weeks, by risk, whole log", columns, found, foot=PROPORTION_FOOT)
+    return [Subheading(title), TableBlock(table)]
+
+
+def _unlinked(results: AuditResults) -> list[Block]:
+    """Contacts about devices placed elsewhere."""
+    row = one(results, "unlinked_contacts", by="overall", window=PERIOD)
+    if row is None or not row["n"]:
+        return []
+    return [
+        Paragraph(
+            f"Contacts and removals in this period of women with no earlier placement in the log: "
+            f"{wording.proportion(row)}. They count as work and in no figure that rests on a placement."
+        )
+    ]
 
 
 def _measured(results: AuditResults, name: str, events: str, of: str) -> list[Block]:

@@ -4,17 +4,25 @@ from markupsafe import Markup
 
 from audit.records import AuditResults
 from audit.schema.checklists import CHECKLISTS
-from audit.schema.indicator import CI_SOURCES, WILSON, Indicator
+from audit.schema.indicator import AJ_SOURCES, BOTH_RULES, CI_SOURCES, KM_SOURCES, WILSON, Indicator
 from audit.schema.indicators import INDICATORS
 from reports import wording
 from reports.choosing import table
 from reports.sections.clinicians import target_words
 from reports.sections.parts import CASES_NOT_PEOPLE, files_read
-from reports.sections.section import Items, Paragraph, Section, Subheading, TableBlock, Terms
+from reports.sections.section import Folded, Items, Paragraph, Section, Subheading, TableBlock, Terms
 from reports.tables import Column, html_table, plain
 from reports.words_for_codes import word
 from reports.words_for_columns import column_words
 
+# What many figures share is said once: it would fill a third of the page's definitions.
+SHARED = {
+    "Wilson or exact limits": WILSON,
+    "Both rules of observation": BOTH_RULES,
+    "Sources of limits": CI_SOURCES,
+    "Sources of Kaplan-Meier": KM_SOURCES,
+    "Sources of Aalen-Johansen": AJ_SOURCES,
+}
 _GLOSSARY = {
     "Attempt": "An insertion begun: an instrument passed the external os, or a tenaculum was applied.",
     "Assumed in place": "A woman who reported nothing is taken to have kept her device until shortly before the "
@@ -48,6 +56,7 @@ _CAUTIONS = (
 def methods_section(results: AuditResults) -> Section:
     """Every figure with its definition, method and sources."""
     terms = tuple((indicator.title, _counted(indicator)) for indicator in INDICATORS)
+    ids = (*("" for _ in SHARED), *(f"how-{indicator.item or indicator.table}" for indicator in INDICATORS))
     return Section(
         "methods",
         "Methods and references",
@@ -55,10 +64,9 @@ def methods_section(results: AuditResults) -> Section:
         (
             Paragraph(
                 "Limits printed beside a proportion are Wilson's, and exact ones (Clopper-Pearson) where either "
-                "count is 5 or fewer or the denominator is below 30. Below 10 there are counts and no percentage. "
-                f"Where it says “limits as above”, their sources are {CI_SOURCES}",
+                "count is 5 or fewer or the denominator is below 30. Below 10 there are counts and no percentage.",
             ),
-            Terms(terms),
+            Terms((*SHARED.items(), *terms), ids),
             Subheading("Rules of this audit"),
             TableBlock(_rules(results)),
             Subheading("What was read and what read it"),
@@ -72,27 +80,35 @@ def methods_section(results: AuditResults) -> Section:
 _PLACES = {"page-one": "Page one", "data-quality": "The data", "benchmarks": "Published figures"}
 
 
-def _checklists(results: AuditResults) -> Terms:
+def _checklists(results: AuditResults) -> Folded:
     """Where this report answers what two guides on reporting ask; what the tool cannot know is not supplied."""
-    terms = []
+    found = []
     for asked in CHECKLISTS:
         answered = asked.section and (not asked.table or len(table(results, asked.table)))
         place = _PLACES.get(asked.section, word(asked.section)) if answered else "not supplied"
-        terms.append((f"{asked.guide} {asked.number}", f"{asked.topic}: {place}"))
-    return Terms(tuple(terms), summary="Where two guides on reporting (RECORD, SQUIRE 2.0) are answered")
+        found.append({"item": f"{asked.guide} {asked.number}", "topic": asked.topic, "place": place})
+    columns = [
+        Column("Item", plain("item"), "label"),
+        Column("What it asks", plain("topic"), "text"),
+        Column("Where", plain("place"), "short"),
+    ]
+    summary = "Where two guides on reporting (RECORD, SQUIRE 2.0) are answered"
+    return Folded(summary, html_table("Two guides on reporting, in our own words", columns, found))
 
 
 def _counted(indicator: Indicator) -> str:
-    """One figure's definition in a paragraph."""
+    """One figure's definition in a paragraph; what many figures share is named and said once."""
     parts = {
         "Counted": indicator.numerator,
         "Of": indicator.denominator,
         "Not known": indicator.unknowns,
-        "Method": indicator.method.replace(WILSON, "Limits as above."),
-        # Said once, at the head of the section.
-        "Sources": indicator.source.replace(CI_SOURCES, "").strip(),
+        "Method": indicator.method,
+        "Sources": indicator.source,
     }
-    return " ".join([indicator.question, *(f"{name}: {text}" for name, text in parts.items() if text)])
+    told = " ".join([indicator.question, *(f"{name}: {text}" for name, text in parts.items())])
+    for name, text in SHARED.items():
+        told = told.replace(text, f"{name}.")
+    return told
 
 
 def _rules(results: AuditResults) -> Markup:
@@ -101,6 +117,9 @@ def _rules(results: AuditResults) -> Markup:
     told = [
         ("Check due", f"day {windows.check_from_day} to {windows.check_to_day} after placement"),
         ("First year's outcome known", f"an ending, or in place on day {windows.known_from_day} or later"),
+        ("Position verified", _position_windows(results)),
+        ("A new device continues the method", f"up to {windows.method_gap_days} days after the last"),
+        ("Removal in time", f"up to {windows.removal_delay_days} days after she asked"),
         ("Reporting lag, assumed in place", f"{windows.reporting_lag_days} days before the freeze"),
         ("Last known leads from", f"{wording.percent(thresholds.known_leads)}% of outcomes known"),
         ("Bounds only below", f"{wording.percent(thresholds.known_floor)}% of outcomes known"),
@@ -120,6 +139,13 @@ def _rules(results: AuditResults) -> Markup:
         [Column("Rule", plain("rule"), "label"), Column("Value", plain("value"), "text")],
         [{"rule": rule, "value": value} for rule, value in told],
     )
+
+
+def _position_windows(results: AuditResults) -> str:
+    """The two windows in which a position is to be verified."""
+    windows = results.settings.windows
+    first = f"day {windows.first_cycle_from_day} to {windows.first_cycle_to_day}"
+    return f"{first}, and {windows.six_months_from_day} to {windows.six_months_to_day}"
 
 
 def _charted(results: AuditResults) -> str:

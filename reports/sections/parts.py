@@ -8,29 +8,20 @@ from reports import wording
 from reports.choosing import Row, is_known, limits_of, only_bounds, rows, why_empty
 from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
-from reports.sections.section import Block, FigureBlock, Paragraph, Section, Subheading, TableBlock, Terms
+from reports.sections.section import Block, FigureBlock, Paragraph, Pointer, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns
 from reports.words_for_codes import spoken, stratum, within, word
 
 PERIOD, ROLLING, WHOLE = "period", "rolling_12_months", "all"
+WINDOWS_SHOWN = (PERIOD, ROLLING, WHOLE)
 # Enough to tell a service's files apart; the manifest holds the whole.
 _FINGERPRINT = 12
 CASES_NOT_PEOPLE = "A signal is a reason to look at cases, never a finding about a person."
 
 
-def counted_how(table: str) -> Terms:
-    """How a figure is counted, read from its declaration."""
-    indicator = BY_TABLE[table]
-    return Terms(
-        (
-            ("Counted", indicator.numerator),
-            ("Of", indicator.denominator),
-            ("Not known", indicator.unknowns),
-            ("Method", indicator.method),
-            ("Sources", indicator.source),
-        ),
-        summary=f"How “{indicator.title}” is counted",
-    )
+def counted_how(table: str) -> Pointer:
+    """Where the methods say how a figure is counted: once, so that the page stays small enough to send."""
+    return Pointer(f"How “{BY_TABLE[table].title}” is counted", f"how-{table}")
 
 
 def charting_note(results: AuditResults, table: str) -> str:

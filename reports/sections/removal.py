@@ -8,6 +8,7 @@ from reports.figures.theme import Figure, Plot, nice_top
 from reports.sections.first_year import bounds_section
 from reports.sections.observation import as_equals, drawn_rules, latest_women
 from reports.sections.parts import counted_how, empty_section
+from reports.sections.removal_parts import by_purpose, removal_visits
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import Column, html_table, incidence_columns
 from reports.words_for_codes import stratum, within, word
@@ -39,6 +40,8 @@ def removal_section(results: AuditResults) -> Section:
             *_rules(results),
             *_endings(results),
             *_devices(results),
+            *by_purpose(results),
+            *removal_visits(results),
             counted_how(_TABLE),
         ),
     )
@@ -169,8 +172,9 @@ def _endings(results: AuditResults) -> list[Block]:
 
 
 def _devices(results: AuditResults) -> list[Block]:
-    """Reasons by device class at 12 months."""
-    found = rows(results, _TABLE, by="device_class", days=_YEAR, censoring=drawn_rules(results))
+    """Reasons by device class at 12 months, those that occurred."""
+    told = rows(results, _TABLE, by="device_class", days=_YEAR, censoring=drawn_rules(results))
+    found = [row for row in told if row["cumulative_events"] or row["cause"] == "removal"]
     if not found:
         return []
     columns = incidence_columns(Column("Device", lambda row: stratum(row["by"], row["stratum"]), "label"))

@@ -5,6 +5,7 @@ from reports import wording
 from reports.choosing import Row, gate_rules, is_known, one, rows
 from reports.sections.observation import gate_sentence
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, charting_note, counted_how, empty_section
+from reports.sections.safety_parts import against_published, ectopic_and_emergency
 from reports.sections.section import Block, Folded, Paragraph, Section, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns, rate_columns
 from reports.words_for_codes import stratum, word
@@ -38,6 +39,7 @@ def perforation_section(results: AuditResults) -> Section:
             "Confirmed perforations by device, whole log", by_device, devices, foot=PROPORTION_FOOT
         )
         blocks.append(Folded("By device, whole log", table))
+    blocks += against_published(results)
     blocks.append(counted_how("perforation"))
     return Section("perforation", "Perforation", perforation_heading(results), tuple(blocks))
 
@@ -98,6 +100,7 @@ def pregnancy_section(results: AuditResults) -> Section:
         by_device = rate_columns(Column("Device", lambda row: stratum(row["by"], row["stratum"]), "label"))
         by_device.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
         blocks.append(Folded("By device", html_table("Pregnancies by device", by_device, devices)))
+    blocks += ectopic_and_emergency(results)
     blocks.append(counted_how("pregnancy"))
     leading = one(results, "pregnancy", by="overall", band="all", censoring="last_known")
     if leading is None:

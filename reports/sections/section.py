@@ -77,14 +77,25 @@ class MapBlock:
 
 @dataclass(frozen=True)
 class Terms:
-    """Terms with what they mean; folded under a summary where one is given."""
+    """Terms with what they mean; a term with an id can be pointed to."""
 
     terms: tuple[tuple[str, str], ...]
-    summary: str = ""
+    ids: tuple[str, ...] = ()
     kind: Literal["terms"] = "terms"
 
 
-Block = Paragraph | Caution | Subheading | Items | TableBlock | Folded | FigureBlock | MapBlock | Terms
+@dataclass(frozen=True)
+class Pointer:
+    """A line that leads to another place of the page; left out on paper."""
+
+    text: str
+    target: str
+    kind: Literal["pointer"] = "pointer"
+
+
+Block = (
+    Paragraph | Caution | Subheading | Items | TableBlock | Folded | FigureBlock | MapBlock | Terms | Pointer
+)
 
 
 @dataclass(frozen=True)

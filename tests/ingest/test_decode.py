@@ -48,17 +48,32 @@ def test_a_nul_spoils_its_line() -> None:
 @pytest.mark.parametrize(
     ("octets", "sentence"),
     [
-        (b"", "v.csv: is empty. A log needs at least a line of headings."),
+        (b"", "v.csv: is empty. Export the log again, with its line of headings."),
         (b"\r\n \n", "v.csv: is empty."),
-        (LOG.encode("utf-16-be"), "v.csv: looks like UTF-16 without its byte-order mark."),
-        (LOG.encode("cp037"), "v.csv: the encoding cannot be told."),
-        (b"\x89PNG\r\n\x1a\n" + bytes(range(128, 256)), "v.csv: the encoding cannot be told."),
-        (b"visit_date,\xa4\xa6\xac\xb6\n", "v.csv: the encoding cannot be told."),
-        (b"visit_date,caf\xe9\x01\n", "v.csv: the encoding cannot be told."),
-        (b"\xe0\xe1\xe2,\xe3\xe4\n" * 9, "v.csv: the encoding cannot be told."),
+        (LOG.encode("utf-16-be"), "v.csv: looks like UTF-16 text without the mark that says so. Save it as"),
+        (
+            LOG.encode("cp037"),
+            "v.csv: is text in an encoding that is neither UTF-8 nor Windows-1252. Save it",
+        ),
+        (
+            b"\x89PNG\r\n\x1a\n" + bytes(range(128, 256)),
+            "v.csv: is text in an encoding that is neither UTF-8 nor Windows-1252. Save it",
+        ),
+        (
+            b"visit_date,\xa4\xa6\xac\xb6\n",
+            "v.csv: is text in an encoding that is neither UTF-8 nor Windows-1252. Save it",
+        ),
+        (
+            b"visit_date,caf\xe9\x01\n",
+            "v.csv: is text in an encoding that is neither UTF-8 nor Windows-1252. Save it",
+        ),
+        (
+            b"\xe0\xe1\xe2,\xe3\xe4\n" * 9,
+            "v.csv: is text in an encoding that is neither UTF-8 nor Windows-1252. Save it",
+        ),
         (b"PK\x03\x04rest", "v.csv: is a workbook or an archive. Save the sheet as 'CSV UTF-8'"),
         (b"\xd0\xcf\x11\xe0rest", "v.csv: is an old or password-protected workbook."),
-        (codecs.BOM_UTF16_LE + b"\x00", "v.csv: opens as UTF-16 but is not."),
+        (codecs.BOM_UTF16_LE + b"\x00", "v.csv: says that it is UTF-16 text, and is not."),
     ],
 )
 def test_what_is_not_a_text_in_a_known_encoding_is_refused(octets: bytes, sentence: str) -> None:

@@ -82,9 +82,10 @@ def test_the_count_of_edits_sees_every_kind_of_difference(demo: tuple[Path, Path
     right = read_settings(own).layout
     bare = Layout(headings={**right.headings, "age_years": "BMI"}, codes={**right.codes, "visit_kind": {}})
     found = edits(bare, right, path)
-    assert len(found) == 9
+    assert len(found) == 11
     assert set(found) == {
         *("date_order", "heading of age_years", "unit of sound_length_mm"),
+        *("unit of device_min_sound_mm", "unit of device_max_sound_mm"),
         *(
             f"visit_kind: {text}"
             for text in ("Fitting", "Phone call", "Check", "Take out", "Walk-in", "Swap")

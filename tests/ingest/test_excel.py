@@ -305,7 +305,7 @@ def test_a_formula_without_a_stored_value_is_unreadable_and_one_with_it_is_read(
     assert rows is not None
     [note] = rows.notes
     assert note.message.startswith(
-        "'insertion_outcome': 2 formulas have no stored value (line 3, 4). Open the"
+        "'insertion_outcome': 2 formulas without a stored value (line 3, 4). Open the"
     )
 
 
@@ -399,7 +399,7 @@ OTHER_ARCHIVE = rezipped(PLAIN, as_it_is).replace(b"xl/workbook.xml", b"xx/workb
         (rezipped(PLAIN, marked), "is a macro-enabled or binary workbook. Save it as .xlsx."),
         (rezipped(PLAIN, as_it_is, **{"xl/vbaProject.bin": b"x"}), "is a macro-enabled or binary workbook"),
         (rezipped(PLAIN, strict), "is saved as Strict Open XML"),
-        (rezipped(PLAIN, with_entities), "holds XML as no spreadsheet program writes it"),
+        (rezipped(PLAIN, with_entities), "is put together as no spreadsheet program does it"),
         (OTHER_ARCHIVE, "is an archive and no .xlsx workbook"),
         (PLAIN[: len(PLAIN) // 2], "opens as a workbook but cannot be read"),
         (octets_of(openpyxl.Workbook()), "the sheet is empty"),

@@ -11,7 +11,7 @@ from fhir.resources.R4B import get_fhir_model_class
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from audit.errors import AuditError, InputRefused, MissingColumns, UnreadableFile
+from audit.errors import AuditError, IdentifiersFound, MissingColumns, UnreadableFile
 from audit.ingest.fhir import open_fhir
 from audit.ingest.raw import RawLog
 from audit.ingest.read import open_source, read_rows
@@ -319,7 +319,7 @@ def test_a_device_that_is_not_in_the_file_is_reported() -> None:
     log = read(procedure(focalDevice=[{"manipulated": {"reference": "Device/gone"}}]))
     assert "device_class" not in rows_of(log)[0]
     assert notes(log, "code_not_mapped")[0].startswith(
-        "(a device that is not in the file): 1 times in Procedure"
+        "(a device that is not in the file): stands 1 time in Procedure"
     )
 
 
@@ -554,9 +554,9 @@ def test_codes_that_nobody_mapped_are_counted_and_what_they_display_is_printed_n
     nothing = {**observation("x", "o4"), "code": {"text": "Jane Doe"}}
     log = read(procedure(), pressure, weight, {**weight, "id": "o5"}, odd, patient, nothing)
     assert notes(log, "code_not_mapped") == [
-        "(no code): 1 times in Observation, not mapped under [fhir.codes] and not read.",
-        "aaa:a|aaaa aaa aaaa : 1 times in Observation, not mapped under [fhir.codes] and not read.",
-        "urn:x|weight: 2 times in Observation, not mapped under [fhir.codes] and not read.",
+        "(no code): stands 1 time in Observation and is not read. Map it under [fhir.codes].",
+        "aaa:a|aaaa aaa aaaa : stands 1 time in Observation and is not read. Map it under [fhir.codes].",
+        "urn:x|weight: stands 2 times in Observation and is not read. Map it under [fhir.codes].",
     ]
     assert notes(log, "kinds_not_read") == ["Kinds of resource that are not read: Patient (1)."]
     assert log.blank_lines == {"not_asked_for": 6}
@@ -615,9 +615,9 @@ def test_settings_without_codes_are_told_which_codes_there_are() -> None:
     ],
 )
 def test_a_file_that_names_people_is_refused_without_a_name(person: Resource) -> None:
-    with pytest.raises(InputRefused) as refused:
+    with pytest.raises(IdentifiersFound) as refused:
         read(encounter(), person)
-    assert str(refused.value).startswith("visits.ndjson: 1 resources name people (")
+    assert str(refused.value).startswith("visits.ndjson: people are named in 1 resource (")
     assert "first on line 2" in str(refused.value)
     assert "Rosebud" not in str(refused.value)
     assert "1990" not in str(refused.value)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from audit.errors import InputRefused, MissingColumns
+from audit.errors import IdentifiersFound, InputRefused, MissingColumns
 from audit.ingest.identifiers import column_label, looks_like_data
 from audit.ingest.load import load_visits
 from audit.ingest.masking import masked
@@ -43,10 +43,18 @@ def test_the_refusal_names_the_column_the_kind_and_the_rows_and_says_how_to_go_o
     path = written(tmp_path, f"{HEAD},Contact", row(1, "rose@example.org"), row(2, ""), row(3, "none"))
     assert refusal(path) == (
         "visits.csv: column 'Contact' seems to hold e-mail addresses (1 of 2 filled rows; no value is shown). "
-        "A file that can identify a person must not be audited, whether the column is read or not: take it out "
+        "A file that can identify a person must not be audited, whether the column is read or not. Take it out "
         'of the export and keep the file elsewhere; or go on without it with --drop-column "Contact" '
         "(drop_columns in Python)."
     )
+
+
+def test_a_program_can_tell_the_refusal_for_identifiers_from_any_other(tmp_path: Path) -> None:
+    with pytest.raises(IdentifiersFound):
+        load_visits(written(tmp_path, f"{HEAD},Contact", row(1, "rose@example.org")))
+    with pytest.raises(InputRefused) as other:
+        load_visits(written(tmp_path, HEAD, "W1,01/07/2026,insertion,placed"))
+    assert not isinstance(other.value, IdentifiersFound)
 
 
 def test_every_such_column_is_named_at_once(tmp_path: Path) -> None:
@@ -99,7 +107,7 @@ def test_a_column_may_be_left_out_by_its_number(tmp_path: Path) -> None:
     assert "with --drop-column 5 (" in refusal(path)
     assert sorted(load_visits(path, drop_columns=["5"]).findings["message"]) == [
         "Left out as asked, and not looked at: column 5.",
-        "Not read: x.",
+        "Not read: x. Map those that matter under [layout.headings].",
     ]
 
 
@@ -109,9 +117,9 @@ def test_a_column_to_leave_out_must_be_there(tmp_path: Path) -> None:
         with pytest.raises(MissingColumns) as refused:
             load_visits(path, drop_columns=[name])
         assert str(refused.value) == (
-            "visits.csv: no column to leave out under the name given with drop_columns (--drop-column on the "
-            "command line). Found: column 'patient_ref', column 'visit_date', column 'visit_kind', column "
-            "'insertion_outcome', column 'x'."
+            "visits.csv: no column to leave out under the name given. Found: column 'patient_ref', column "
+            "'visit_date', column 'visit_kind', column 'insertion_outcome', column 'x'. Write one of these "
+            "headings, or the number of its column, after --drop-column (drop_columns in Python)."
         )
     with pytest.raises(ValueError, match="drop_columns must be a list of headings, got 'x'"):
         load_visits(path, drop_columns="x")
@@ -193,7 +201,7 @@ def test_what_cannot_be_looked_into_is_refused_unless_left_out(tmp_path: Path) -
     path = tmp_path / "visits.parquet"
     pq.write_table(pa.table(table), path)
     said = refusal(path)
-    assert "column 'extra': holds list<" in said
+    assert "column 'extra': holds lists, records or bytes (list<" in said
     assert "no column may go unseen" in said
     assert len(load_visits(path, drop_columns=["extra"]).visits) == 1
 

@@ -47,6 +47,13 @@ def test_returns_are_read_and_a_blank_one_is_none(tmp_path: Path) -> None:
             InputRefused,
             "line 2, site_ref: nothing is written",
         ),
+        (
+            f"site_ref,month,devices_issued\nA,2026-07,{'3' * 200_000}\n",
+            UnreadableFile,
+            r"stock\.csv, line \d: cannot be read as a table\. Check the quotes",
+        ),
+        ("x" * 3_000_000, UnreadableFile, "has a line of more than 1,048,576 bytes"),
+        ("W00172,2026-07-01\n", MissingColumns, "Found: a99999, 9999-99-99"),
     ],
 )
 def test_what_cannot_be_read_is_refused_by_line(

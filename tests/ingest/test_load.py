@@ -211,7 +211,7 @@ def test_a_blank_reads_no_only_where_the_settings_say_so_and_on_visits_it_belong
     assert log.visits["vasovagal_grade"].fillna(-1).tolist() == [0, 2, 0, -1]
     assert log.visits["resistance_met"].astype(object).fillna("?").tolist() == ["none", "firm", "none", "?"]
     found = log.findings[log.findings["rule"] == "charted_by_exception"].set_index("column")["message"]
-    assert found["perforation_suspected"].startswith("perforation_suspected: 1 blanks are read as no")
+    assert found["perforation_suspected"].startswith("perforation_suspected: 1 blank read as no")
     assert found["vasovagal_grade"].startswith("vasovagal_grade: 2 blanks")
 
 
@@ -271,9 +271,10 @@ def test_a_log_of_which_too_much_would_be_left_out_is_refused(tmp_path: Path) ->
     with pytest.raises(InputRefused) as refusal:
         load_visits(path)
     assert str(refusal.value) == (
-        "visits.csv: 3 of 4 rows cannot be used, more than the 20% that the settings allow. Main reasons: "
-        "2 not_a_date; 1 blank. Correct the log, or run again with allow_set_aside "
-        "(--allow-set-aside on the command line)."
+        "visits.csv: 3 of 4 rows cannot be used, more than the 20% that the settings allow. Most often: "
+        "visit_date: is not a date of the calendar (2 rows, first on line 3); patient_ref: nothing is written (1 "
+        "row, first on line 4). Correct the log or the settings, or go on without these rows with "
+        "--allow-set-aside (allow_set_aside in Python)."
     )
     assert len(load_visits(path, allow_set_aside=True).visits) == 1
 
@@ -346,10 +347,10 @@ def test_a_parquet_column_of_lists_or_a_damaged_file_is_refused(tmp_path: Path) 
         {"patient_ref": ["W1"], "visit_date": [["x"]], "visit_kind": ["a"], "insertion_outcome": ["b"]}
     )
     pq.write_table(lists, tmp_path / "lists.parquet")
-    with pytest.raises(UnreadableFile, match="column 'visit_date': holds list<"):
+    with pytest.raises(UnreadableFile, match=r"column 'visit_date': holds lists, records or bytes \(list<"):
         load_visits(tmp_path / "lists.parquet")
     (tmp_path / "damaged.parquet").write_bytes(b"PAR1 and nothing else")
-    with pytest.raises(UnreadableFile, match=r"damaged\.parquet: opens as Parquet but cannot be read"):
+    with pytest.raises(UnreadableFile, match=r"damaged\.parquet: opens as Parquet but is damaged"):
         load_visits(tmp_path / "damaged.parquet")
 
 

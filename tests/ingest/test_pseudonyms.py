@@ -202,7 +202,9 @@ def test_what_is_no_key_is_refused_and_not_shown(tmp_path: Path, text: str) -> N
     path.chmod(0o600)
     with pytest.raises(SettingsError) as refused:
         read_key(path)
-    assert str(refused.value) == "audit.key: is not a key file of this program."
+    assert str(refused.value) == (
+        "audit.key: is not a key file of this program. Give one that iud-audit make-key wrote."
+    )
 
 
 def test_a_key_that_is_not_there_or_cannot_be_written_is_named(tmp_path: Path) -> None:

@@ -14,7 +14,6 @@ from audit.measures.criteria import (
     criteria_definitions,
     criteria_met,
 )
-from audit.measures.lost_threads import threads_not_followed, threads_not_seen_followed
 from audit.measures.process import care_not_met, process_of_care
 from audit.records import AuditResults, Cohort, VisitLog
 from audit.run import run_audit
@@ -189,11 +188,11 @@ W5 | V5 | 2026-04-04 | HILL | placed | no  | no
 """
 EMERGENCIES = {"V3": "100", "V4": "150"}
 FOLLOW_UPS = """
-patient_ref | visit_ref | visit_date | site_ref | threads_seen | position_verified_by
-W1 | V6 | 2026-08-01 | QUAY | no | none
-W1 | V7 | 2026-08-09 | QUAY |    | ultrasound_2d
-W2 | V8 | 2026-08-02 | QUAY | no | threads_only
-W5 | V9 | 2026-08-03 | HILL | no |
+patient_ref | visit_ref | visit_date | site_ref | threads_seen | position_verified_by | device_in_situ
+W1 | V6 | 2026-08-01 | QUAY | no | none |
+W1 | V7 | 2026-08-09 | QUAY |    | ultrasound_2d | in_situ_confirmed
+W2 | V8 | 2026-08-02 | QUAY | no | threads_only |
+W5 | V9 | 2026-08-03 | HILL | no | |
 """
 
 
@@ -260,7 +259,7 @@ def test_the_visits_of_the_period_behind_each_not_met_are_listed_and_no_others(
 ) -> None:
     cases = audited().tables["criteria_cases"]
     found = cases.groupby("criterion")["visit_ref"].agg(list).to_dict()
-    assert found == {"pain_relief_offered": ["V2", "V4"], "emergency_in_time": ["V4"], "lost_threads": ["V8"]}
+    assert found == {"pain_relief_offered": ["V2", "V4"], "emergency_in_time": ["V4"]}
 
 
 def test_a_column_that_the_log_lacks_leaves_the_criterion_out_and_the_audit_runs(
@@ -291,16 +290,10 @@ def test_one_site_may_have_a_criterion_of_its_own(audited: Callable[..., AuditRe
     assert own["version"].iloc[0].startswith("1.")
 
 
-def test_threads_not_seen_count_once_and_a_later_scan_settles_them(cohort_of: Callable[..., Cohort]) -> None:
-    contacts = cohort_of(LOG, data_to="2026-10-14").follow_ups
-    # V6: scanned a week later. V8: not scanned. V9: nobody wrote how the position was verified.
-    row = threads_not_seen_followed(contacts, contacts).iloc[0]
-    assert row[["events", "n", "n_not_met", "n_unknown"]].tolist() == [1, 2, 1, 1]
-    assert threads_not_followed(contacts, contacts)["visit_ref"].tolist() == ["V8"]
-    before = contacts[contacts["contact_date"] < pd.Timestamp("2026-08-09")]
-    assert threads_not_followed(before, before)["visit_ref"].tolist() == ["V6", "V8"]
-    empty = threads_not_seen_followed(contacts.iloc[:0], contacts)
-    assert empty[["events", "n", "n_unknown"]].values.tolist() == [[0, 0, 0]]
+def test_threads_not_seen_are_met_where_the_device_was_found(audited: Callable[..., AuditResults]) -> None:
+    # V6: scanned a week later, and in place. V8 and V9: nothing since.
+    row = row_of(audited(), "lost_threads", "all")
+    assert row[["events", "n", "n_not_met", "verdict"]].tolist() == [1, 3, 2, "not_met"]
 
 
 def test_the_cases_are_as_many_as_the_measure_counts(cohort_of: Callable[..., Cohort]) -> None:

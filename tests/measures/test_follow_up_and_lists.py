@@ -272,9 +272,10 @@ def test_findings_are_counted_most_frequent_first() -> None:
 
 def test_a_log_without_a_column_switches_off_the_figures_that_need_it() -> None:
     table = indicator_availability(["insertion_outcome", "clinician_ref"]).set_index("indicator")
-    given = ("failed_insertions", "failed_insertions_by_clinician", "clinician_volume")
-    names = [indicator.item or indicator.table for indicator in INDICATORS]
-    assert table["available"].to_dict() == {name: name in given for name in names}
+    on = ("failed_insertions", "failed_insertions_by_clinician", "clinician_volume")
+    assert table["available"].to_dict() == {
+        (indicator.item or indicator.table): indicator.table in on for indicator in INDICATORS
+    }
     assert table.at["vasovagal_by_parity", "reason"] == (
         "This log does not record vasovagal_grade or vasovagal_reaction or syncope."
     )

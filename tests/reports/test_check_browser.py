@@ -85,7 +85,7 @@ def test_on_a_phone_the_map_keeps_its_field_names_in_sight(browser: Any, check: 
         assert page.evaluate(f"{last}.right <= 320")
 
 
-def test_on_paper_the_maps_are_whole_light_and_between_the_margins(
+def test_on_paper_each_part_of_a_map_is_whole_under_its_heading_light_and_between_the_margins(
     browser: Any, check: Path, tmp_path: Path
 ) -> None:
     # 174 mm at 96 dots per inch, between margins of 18 mm.
@@ -96,11 +96,16 @@ def test_on_paper_the_maps_are_whole_light_and_between_the_margins(
         maps = "[...document.querySelectorAll('.map')]"
         assert page.evaluate(f"{maps}.length") == 2
         assert page.evaluate(f"Math.max(...{maps}.map(m => m.getBoundingClientRect().right))") <= paper
-        # A page of A4 has 261 mm between its margins.
-        tall = page.evaluate(
-            "Math.max(...[...document.querySelectorAll('.mapped')].map(f => f.offsetHeight))"
+        # A page of A4 has 261 mm between its margins. A map may go on to the next; its parts and its heading do not
+        # break, and the heading is there again.
+        parts = "[...document.querySelectorAll('.map thead, .map tbody')]"
+        assert page.evaluate(f"Math.max(...{parts}.map(part => part.offsetHeight))") < 261 / 25.4 * 96 / 2
+        assert page.evaluate(
+            "[...document.querySelectorAll('.map tbody')]"
+            ".every(part => getComputedStyle(part).breakInside === 'avoid')"
         )
-        assert tall < 261 / 25.4 * 96
+        head = "getComputedStyle(document.querySelector('.map thead')).display"
+        assert page.evaluate(head) == "table-header-group"
         assert page.evaluate("getComputedStyle(document.body).color") == "rgb(31, 42, 55)"
         written = tmp_path / "check.pdf"
         page.pdf(path=str(written), prefer_css_page_size=True)

@@ -215,7 +215,7 @@ def test_one_row_is_enough_for_a_page(log: Log) -> None:
     fix = first_fix(results)
     assert fix is not None
     assert (fix.label, fix.section) == ("Add first.", "figures")
-    assert "would give 6 more figures" in fix.sentence
+    assert "would give 10 more figures" in fix.sentence
     assert _Page(render_check(results)).broken == []
 
 
@@ -406,7 +406,7 @@ def test_with_too_many_rows_set_aside_the_page_is_written_and_the_log_refused(
     assert main(["check", str(path), "--html", str(out)]) == REFUSED
     said = capsys.readouterr()
     assert said.out == ""
-    assert said.err.endswith(f"{out} shows which rows.\n")
+    assert said.err.endswith(f"Open {out} to see which rows.\n")
     assert "cannot be used as it stands" in out.read_text(encoding="utf-8")
     assert main(["check", str(path), "--html", str(out), "--allow-set-aside"]) == DONE
     assert "can be used with care" in out.read_text(encoding="utf-8")

@@ -93,6 +93,17 @@ def test_everything_is_finite_and_ordered_whatever_the_data(seed):
     assert predicted_probabilities(fit, columns) @ n == pytest.approx(events.sum())
 
 
+def test_nothing_but_events_and_many_terms_converge():
+    # With one outcome only the steps shrink slowly; and a column far from 0 has an intercept far outside the data.
+    random = np.random.default_rng(3)
+    columns = pd.DataFrame({"a": random.normal(2000, 1e-3, 6), "b": random.normal(0, 1e4, 6), "c": range(6)})
+    fit = firth_regression(columns.astype(float), [400, 300, 900, 20, 1, 70], [400, 300, 900, 20, 1, 70])
+    assert fit.caution == ""
+    assert np.isfinite(fit.coefficients["coefficient"]).all()
+    assert fit.coefficients["p_value"].between(0, 1).all()
+    assert (fit.coefficients["ci_lower"] < fit.coefficients["ci_upper"]).all()
+
+
 def test_a_limit_and_a_p_value_agree():
     columns = pd.DataFrame({"b": [0.0, 1.0]})
     fit = firth_regression(columns, [2, 8], [20, 20])

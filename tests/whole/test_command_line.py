@@ -150,7 +150,7 @@ REFUSALS: dict[str, tuple[str | bytes, str]] = {
     "zip file": (b"PK\x03\x04" + bytes(range(256)) * 4, "visits.csv"),
     "bytes of no text": (bytes([0, 255, 0, 254]) * 64, "visits.csv"),
     "quote that never closes": (HEADING + 'W1,"2026-07-01,insertion,placed,,C01\n' + ROWS, "quote"),
-    "most dates impossible": (HEADING + ROWS.replace("2026-07", "2026-13"), "not_a_date"),
+    "most dates impossible": (HEADING + ROWS.replace("2026-07", "2026-13"), "is not a date of the calendar"),
     "dates of no known order": (
         HEADING + "".join(f"W{n},0{n}/0{n + 1}/2026,insertion,placed,,C01\n" for n in range(1, 8)),
         "date_order",

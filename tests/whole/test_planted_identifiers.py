@@ -16,7 +16,7 @@ from random import Random
 
 import pytest
 
-from audit.errors import InputRefused
+from audit.errors import IdentifiersFound
 from audit.ingest.load import load_visits
 from audit.settings import AuditSettings, Layout, settings_from
 from synthetic_data.demo import demo_settings
@@ -276,7 +276,7 @@ def test_every_planted_identifier_is_refused_and_none_is_echoed(
 
 def raised(path: Path) -> str:
     """All that Python prints of the refusal, but for the lines of code."""
-    with pytest.raises(InputRefused) as refusal:
+    with pytest.raises(IdentifiersFound) as refusal:
         load_visits(path)
     lines = "".join(traceback.format_exception(refusal.value, chain=True))
     return lines[lines.rindex("audit.errors.") :]

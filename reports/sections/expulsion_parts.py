@@ -1,0 +1,93 @@
+"""Expulsion in parts: after a birth beside perforation, displacement, repeats, dates and size."""
+
+from audit.records import AuditResults
+from reports import wording
+from reports.choosing import Row, is_known, rows
+from reports.sections.observation import drawn_rules
+from reports.sections.section import Block, Folded, Subheading, TableBlock
+from reports.tables import Column, estimate_cell, html_table, incidence_columns
+from reports.words_for_codes import stratum, within, word
+
+_YEAR = 365
+_READINGS = {
+    "earliest": "Each expulsion at its earliest possible day",
+    "put_right_goes_on": "A device put right goes on",
+}
+
+
+def after_a_birth(results: AuditResults) -> list[Block]:
+    """Expulsion and perforation in one table, band by band; no row puts the bands together."""
+    rule = drawn_rules(results)[0]
+    expelled = rows(results, "postpartum_balance", outcome="expulsion", censoring=rule, days=_YEAR)
+    perforated = {row["stratum"]: row for row in rows(results, "postpartum_balance", outcome="perforation")}
+    if not expelled and not perforated:
+        return []
+    bands = dict.fromkeys([*(row["stratum"] for row in expelled), *perforated])
+    by_band = {row["stratum"]: row for row in expelled}
+    found = [{"stratum": band, "e": by_band.get(band), "p": perforated.get(band)} for band in bands]
+    value = estimate_cell("estimate", "ci_lower", "ci_upper")
+    columns = [
+        Column("Since the birth", lambda row: word(row["stratum"]), "label"),
+        Column("Expelled by 12 months", lambda row: _of(row["e"])),
+        Column("Cumulative incidence, % (95% interval)", lambda row: _cell(row["e"], value), "interval"),
+        Column("Perforations", lambda row: _of(row["p"])),
+        Column("% (95% interval, exact)", lambda row: _cell(row["p"], value), "interval"),
+    ]
+    table = html_table(
+        f"Expulsion ({within(word(rule))}) and perforation by time since the latest birth",
+        columns,
+        found,
+        foot="Expulsion of first placements; perforation of attempts, whenever found.",
+    )
+    return [Subheading(_balance_title(by_band)), TableBlock(table)]
+
+
+def _of(row: Row | None) -> str:
+    """Events of how many."""
+    return f"{wording.count(row['events'])} of {wording.count(row['n'])}" if row else wording.NOTHING
+
+
+def _cell(row: Row | None, value: object) -> str:
+    """An estimate where there are enough women for one."""
+    return value(row) if row and row["n"] >= wording.FEW and callable(value) else wording.NOTHING
+
+
+def _balance_title(by_band: dict[str, Row]) -> str:
+    """What the intervals allow to be said of the first days against placements long after a birth."""
+    first, late = by_band.get("days_0_to_3"), by_band.get("over_52_weeks_or_no_birth")
+    if first is None or late is None or not is_known(first["estimate"]) or not is_known(late["estimate"]):
+        return "After a birth: expulsion and perforation side by side"
+    said = (
+        f"{wording.percent(first['estimate'])} of 100 expelled by 12 months within 3 days of a birth, "
+        f"{wording.percent(late['estimate'])} long after one or without one"
+    )
+    apart = first["ci_lower"] > late["ci_upper"]
+    return said if apart else f"No clear difference: {said}"
+
+
+def more_of_expulsion(results: AuditResults) -> list[Block]:
+    """Displacement, expulsion after an expulsion, the earliest dates and the size of the uterus, at 12 months."""
+    fixed = {"censoring": drawn_rules(results), "days": _YEAR}
+    found = [
+        *(row | {"what": word(row["cause"])} for row in rows(results, "displacement_incidence", **fixed)),
+        *(
+            row | {"what": stratum(row["by"], row["stratum"])}
+            for row in rows(results, "repeat_expulsion", **fixed)
+        ),
+        *(
+            row | {"what": text}
+            for reading, text in _READINGS.items()
+            for row in rows(results, "expulsion_sensitivity", reading=reading, **fixed)
+        ),
+        *(
+            row | {"what": f"Length: {within(word(row['stratum']))}"}
+            for row in rows(results, "size_mismatch", **fixed)
+        ),
+    ]
+    if not found:
+        return []
+    columns = incidence_columns(Column("Expulsion", lambda row: row["what"], "label"))
+    if len(drawn_rules(results)) > 1:
+        columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
+    table = html_table("More of expulsion, by 12 months", columns, found)
+    return [Folded("Displacement, repeats, dates and size", table)]
