@@ -250,7 +250,7 @@ def _shown(value: Any) -> str:
 def _unknown_name(what: str, name: str, known: list[str]) -> str:
     """A sentence for a name that does not exist, with the nearest one that does."""
     near = get_close_matches(name, known, n=1)
-    hint = f"Did you mean '{near[0]}'?" if near else f"Write one of: {name_a_few(sorted(known), limit=12)}."
+    hint = f"Did you mean '{near[0]}'?" if near else f"Write one of: {name_a_few(sorted(known), limit=20)}."
     return f"{what} '{name}' is not known. {hint}"
 
 

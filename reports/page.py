@@ -4,6 +4,7 @@ import base64
 import gzip
 import hashlib
 import json
+import string
 from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib.resources import files
@@ -11,6 +12,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
@@ -82,14 +84,45 @@ def fingerprint(text: str) -> str:
 
 @cache
 def packed_library() -> tuple[str, str]:
-    """The drawing library, gzipped without a time and in base64, and the SHA-256 of what unpacks from it."""
+    """The drawing library, gzipped without a time and as text, and the SHA-256 of what unpacks from it."""
     # Found without importing plotly, which takes longer than rendering the whole page.
     spec = find_spec("plotly")
     if spec is None or not spec.submodule_search_locations:
         raise ModuleNotFoundError("plotly is not installed: its drawing library goes into the page")
     script = (Path(spec.submodule_search_locations[0]) / "package_data" / "plotly.min.js").read_bytes()
     digest = base64.b64encode(hashlib.sha256(script).digest()).decode()
-    return base64.b64encode(gzip.compress(script, 9, mtime=0)).decode(), digest
+    return as_text(gzip.compress(script, 9, mtime=0)), digest
+
+
+def as_text(octets: bytes) -> str:
+    """Octets as text that may stand in a script element: five characters for four octets.
+
+    Base64 takes six for them, which for a drawing library is more than everything else that a page holds. The
+    number of octets stands first, as the last group is filled up; the three characters that HTML reads are others.
+
+    Parameters
+    ----------
+    octets
+        Any.
+
+    Returns
+    -------
+    str
+        The number of octets, a space, and the groups.
+
+    References
+    ----------
+    Elz R. A compact representation of IPv6 addresses. RFC 1924, 1996: the order of the 85 characters.
+
+    Examples
+    --------
+    >>> as_text(bytes(4)), as_text(b"\\xff" * 3)
+    ('4 00000', '3 |Ns90')
+    """
+    groups = np.frombuffer(octets + bytes(-len(octets) % 4), dtype=">u4").astype("int64")
+    places = groups[:, None] // 85 ** np.arange(4, -1, -1) % 85
+    # Many times faster than the standard library, which goes letter by letter.
+    return f"{len(octets)} {_LETTERS[places].tobytes().decode()}"
 
 
 def asset(name: str) -> str:
@@ -97,6 +130,11 @@ def asset(name: str) -> str:
     return files("reports").joinpath("templates", name).read_text(encoding="utf-8")
 
 
+# In the order of RFC 1924, with . , : for the three that HTML reads.
+_LETTERS = np.frombuffer(
+    f"{string.digits}{string.ascii_uppercase}{string.ascii_lowercase}!#$%:()*+-;.=,?@^_`{{|}}~".encode(),
+    dtype="uint8",
+)
 # What drawings share is written once and filled in by the page: it was half of what a small drawing weighed.
 _LOOK: dict[str, dict[str, Any]] = {
     "layout": drawing([])["layout"],

@@ -66,7 +66,8 @@ def test_the_three_kinds_are_all_there_and_nothing_sets_a_target_for_continuatio
     assert not [
         one.id for one in criteria if one.target is not None and ("contin" in one.id or "remov" in one.id)
     ]
-    assert not [name for name in FIGURES if "contin" in name or "remov" in name]
+    # How soon a removal follows a request may have one: it rewards the opposite.
+    assert [name for name in FIGURES if "contin" in name or "remov" in name] == ["removal_on_request"]
 
 
 def test_every_figure_has_a_declaration_that_says_how_it_is_counted() -> None:

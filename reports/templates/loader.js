@@ -152,6 +152,24 @@
     });
   }
 
+  // Five characters stand for four bytes; the number of bytes stands first.
+  function unpacked(text) {
+    const letters = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz!#$%:()*+-;.=,?@^_`{|}~";
+    const value = new Uint8Array(128);
+    for (let place = 0; place < letters.length; place += 1) value[letters.charCodeAt(place)] = place;
+    const begin = text.indexOf(" ") + 1;
+    const groups = (text.length - begin) / 5;
+    const view = new DataView(new ArrayBuffer(groups * 4));
+    for (let group = 0; group < groups; group += 1) {
+      let number = 0;
+      for (let place = 0; place < 5; place += 1) {
+        number = number * 85 + value[text.charCodeAt(begin + group * 5 + place)];
+      }
+      view.setUint32(group * 4, number);
+    }
+    return new Uint8Array(view.buffer, 0, Number(text.slice(0, begin)));
+  }
+
   async function start() {
     if (!plots.length) return;
     if (typeof DecompressionStream === "undefined") {
@@ -163,8 +181,7 @@
       });
       return;
     }
-    const packed = document.getElementById("drawing-library").textContent.trim();
-    const bytes = Uint8Array.from(atob(packed), function (letter) { return letter.charCodeAt(0); });
+    const bytes = unpacked(document.getElementById("drawing-library").textContent.trim());
     const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
     const library = document.createElement("script");
     library.textContent = await new Response(stream).text();

@@ -14,7 +14,7 @@ import pytest
 
 from audit.records import AuditResults
 from reports.editions import render_internal
-from reports.page import packed_library
+from reports.page import as_text, packed_library
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 
@@ -129,13 +129,26 @@ def test_nothing_is_fetched_from_anywhere(page: _Page) -> None:
     assert "link" not in [tag for tag, _ in page.tags]
 
 
+def _octets(text: str) -> bytes:
+    """What five characters for four octets stand for, by the standard library."""
+    size, _, packed = text.partition(" ")
+    return base64.b85decode(packed.translate(str.maketrans(".,:", "<>&")))[: int(size)]
+
+
+@pytest.mark.parametrize("octets", [b"", b"a", b"abcd", bytes(range(256)), b"\xff" * 7, b"\x00\x01" * 5])
+def test_octets_as_text_come_back_and_hold_nothing_that_html_reads(octets: bytes) -> None:
+    text = as_text(octets)
+    assert _octets(text) == octets
+    assert not set("<>&") & set(text)
+
+
 def test_the_policy_lets_only_the_loader_and_the_library_run(page: _Page, text: str) -> None:
     allowed = re.search(r"script-src ([^;]*);", page.policy)
     assert allowed is not None
     (loader,) = page.scripts
     packed = re.search(r'id="drawing-library">([^<]*)</script>', text)
     assert packed is not None
-    library = gzip.decompress(base64.b64decode(packed.group(1)))
+    library = gzip.decompress(_octets(packed.group(1)))
     hashes = [
         f"'sha256-{base64.b64encode(hashlib.sha256(script).digest()).decode()}'"
         for script in (loader.encode(), library)
