@@ -273,7 +273,7 @@ def _definition_blocks(results: AuditResults) -> list[Block]:
         Column("Standard", plain("title"), "label"),
         Column("It asks", plain("sentence"), "text"),
         Column("Exceptions", lambda row: "" if row["exceptions"] == "none" else row["exceptions"], "text"),
-        Column("Source", plain("source"), "text"),
+        Column("Source", lambda row: str(row["source"])[:1].upper() + str(row["source"])[1:], "text"),
         Column("Version", _unless(version, plain("version")), "note"),
         Column("In force from", _unless(since, lambda row: wording.day(row["effective_from"])), "note"),
         Column("Changed here", plain("changed"), "note"),
