@@ -86,7 +86,7 @@ def emergency_not_in_time(
     begun = emergency[emergency["visit_outcome"].isin(["placed", "failed", "unknown"])]
     by_hours, by_ovulation = _in_time(begun, hours, days_after_ovulation)
     late = begun[~by_hours & ~by_ovulation].rename(columns={"attempt_date": "date"})
-    late = late.sort_values(["date", "source", "row"], kind="stable")
+    late = late.sort_values(["date", "site_ref", "visit_ref"], kind="stable")
     return late.assign(figure="emergency_placement_in_time")[["figure", "site_ref", "visit_ref", "date"]]
 
 

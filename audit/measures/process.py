@@ -256,7 +256,7 @@ def _missed(visits: pd.DataFrame, figure: str, item: Item) -> pd.DataFrame:
     """The visits at which an item was not met."""
     found = visits[_states(visits, item) == STATES.index("not_met")]
     dated = found.rename(columns={"attempt_date": "date"}).sort_values(
-        ["date", "source", "row"], kind="stable"
+        ["date", "site_ref", "visit_ref"], kind="stable"
     )
     listed: pd.DataFrame = dated.assign(figure=figure)[["figure", "site_ref", "visit_ref", "date"]]
     return listed
