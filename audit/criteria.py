@@ -8,7 +8,7 @@ from datetime import date
 from difflib import get_close_matches
 from typing import Any
 
-from audit.errors import SettingsError, name_a_few
+from audit.errors import SettingsError, unknown_name
 from audit.schema.criteria_page import library_entries
 from audit.schema.criterion import (
     ATTESTED,
@@ -126,7 +126,7 @@ def _check(entry: Entry, known: Entry | None, where: str) -> None:
     """Refuse an entry that cannot be a criterion."""
     for key in entry:
         if key not in _KEYS:
-            raise SettingsError(f"{where}: {_unknown('key', str(key), _KEYS)}")
+            raise SettingsError(f"{where}: {unknown_name('key', str(key), list(_KEYS))}")
     whole = {**(known or {}), **entry}
     lacking = [key for key in _NEEDED if not str(whole.get(key, "")).strip()]
     if lacking:
@@ -150,7 +150,7 @@ def _check_words(entry: Entry, where: str) -> None:
     """Refuse words that are not among those known."""
     for key, words in (("kind", KINDS), ("direction", DIRECTIONS)):
         if key in entry and entry[key] not in words:
-            raise SettingsError(f"{where}: {_unknown(key, str(entry[key]), words)}")
+            raise SettingsError(f"{where}: {unknown_name(key, str(entry[key]), list(words))}")
     if not isinstance(entry.get("retired", False), bool):
         raise SettingsError(f"{where}, retired: must be true or false, got {entry['retired']!r}.")
     for key in ("effective_from", "attested_on"):
@@ -164,7 +164,7 @@ def _check_figure(entry: Entry, where: str) -> None:
     if figure not in FIGURES and any(word in figure for word in UNTARGETED):
         raise SettingsError(f"{where}: {WHY_UNTARGETED}.")
     if figure not in (*FIGURES, ATTESTED):
-        raise SettingsError(f"{where}: {_unknown('figure', figure, (*FIGURES, ATTESTED))}")
+        raise SettingsError(f"{where}: {unknown_name('figure', figure, [*FIGURES, ATTESTED])}")
     if ("stratum" in entry) != ("by" in entry):
         raise SettingsError(f"{where}: has one of by and stratum, which go together.")
     if "attested" in entry and figure != ATTESTED:
@@ -188,10 +188,3 @@ def _is_day(value: Any) -> bool:
         return bool(date.fromisoformat(value))
     except (TypeError, ValueError):
         return False
-
-
-def _unknown(what: str, name: str, known: Sequence[str]) -> str:
-    """A sentence for a name that does not exist, with the nearest one that does."""
-    near = get_close_matches(name, known, n=1)
-    hint = f"Did you mean '{near[0]}'?" if near else f"Known: {name_a_few(sorted(known), limit=30)}."
-    return f"{what} '{name}' is not known. {hint}"

@@ -24,7 +24,9 @@ MAY_IMPORT = {
     "criteria": {"errors", "schema"},
     "settings": {"errors", "schema", "criteria"},
     "records": {"errors", "schema", "settings"},
-    "period": {"errors", "records"},
+    "period": {"errors", "records", "settings"},
+    "period_curves": {"measures", "period", "records", "settings"},
+    "cycle": {"errors", "schema", "settings", "records", "period", "statistics"},
     "ingest": {"errors", "schema", "settings", "records"},
     "cohort": {"errors", "schema", "settings", "records"},
     "tallies": {"errors", "schema", "settings", "records"},
@@ -41,14 +43,14 @@ MAY_IMPORT = {
     },
     "criterion_tables": {"criteria", "settings", "records", "period", "measures", "windows"},
     "run": {
-        *("settings", "records", "period", "cohort", "tallies", "measures", "benchmarks", "result_tables"),
-        *("windows", "criterion_tables"),
+        *("settings", "records", "period", "period_curves", "cohort", "tallies", "measures"),
+        *("benchmarks", "cycle", "result_tables", "windows", "criterion_tables"),
     },
     "check": {"measures", "records", "settings"},
     "__main__": {"cli"},
 }
 # The command line joins everything and may import anything.
-ANYTHING = {"cli", "commands"}
+ANYTHING = {"cli", "commands", "demonstration"}
 # What the two other packages may import of audit, besides its public names.
 OF_AUDIT = {"reports": {"records", "schema", "settings", "errors"}, "synthetic_data": {"schema"}}
 

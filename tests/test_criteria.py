@@ -180,8 +180,8 @@ REFUSALS: list[tuple[list[dict[str, Any]], str]] = [
     (
         [{"id": "no_force", "goal": 0.9}],
         (
-            "settings, criteria, 'no_force': key 'goal' is not known. Known: attested, attested_on, by, "
-            "denominator, direction, effective_from, exceptions, figure, id, kind, numerator, retired, sentence, "
+            "settings, criteria, 'no_force': key 'goal' is not known. Write one of: attested, attested_on, "
+            "by, denominator, direction, effective_from, exceptions, figure, id, kind, numerator, retired, sentence, "
             "source, stratum, target, title, version."
         ),
     ),

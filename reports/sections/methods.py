@@ -6,6 +6,7 @@ from audit.records import AuditResults
 from audit.schema.checklists import CHECKLISTS
 from audit.schema.indicator import AJ_SOURCES, BOTH_RULES, CI_SOURCES, KM_SOURCES, WILSON, Indicator
 from audit.schema.indicators import INDICATORS
+from audit.settings import definitions_version
 from reports import wording
 from reports.choosing import table
 from reports.sections.clinicians import target_words
@@ -77,7 +78,12 @@ def methods_section(results: AuditResults) -> Section:
 
 
 # Where the report itself has another name for a place.
-_PLACES = {"page-one": "Page one", "data-quality": "The data", "benchmarks": "Published figures"}
+_PLACES = {
+    "page-one": "Page one",
+    "data-quality": "The data",
+    "benchmarks": "Published figures",
+    "actions": "Actions and re-audit",
+}
 
 
 def _checklists(results: AuditResults) -> Folded:
@@ -175,6 +181,7 @@ def _margins(results: AuditResults) -> str:
 def _fingerprints(results: AuditResults) -> Markup:
     """Files with their fingerprints, and versions."""
     told = files_read(results)
+    told.append(("definitions", definitions_version(results.settings)))
     told.extend((name, str(version)) for name, version in results.versions.items())
     return html_table(
         "Files and versions",

@@ -11,10 +11,18 @@ from reports.choosing import Row, is_known, limits_of, one, only_bounds, rows
 from reports.figures.marks import Mark, interval_mark
 from reports.figures.theme import nice_top, ticks
 from reports.sections.benchmark_words import GRADES, short_citation
+from reports.sections.changes import since_last
 from reports.sections.followed import Found, followed_statements, reach
 from reports.sections.parts import PERIOD, charting_note
 
 _YEAR = 365
+# The figure of the audit cycle that a statement is about, by its section.
+_FOLLOWED_UP = {
+    "failed-insertions": "failed_insertions_per_visit",
+    "vasovagal": "vasovagal_any",
+    "expulsion": "expulsion_12_months",
+    "continuation": "continuation_12_months",
+}
 _VERDICTS = ("higher", "lower", "compatible", "cannot_tell")
 
 
@@ -31,6 +39,7 @@ class Statement:
     scale: tuple[str, ...]
     beside: str
     section: str
+    since: str = ""
 
 
 def statements(results: AuditResults) -> tuple[tuple[Statement, ...], float]:
@@ -148,8 +157,9 @@ def _said(results: AuditResults, found: Found, shared: float) -> Statement:
     per = "women a year" if found.section == "pregnancy" else ""
     plainly = f"could be {wording.in_a_hundred(*reach(found))} {per}".strip() if is_known(found.value) else ""
     beside = found.beside or (_compared(published) if published else _none_alike(results, found))
+    since = since_last(results, _FOLLOWED_UP.get(found.section, ""))
     return Statement(
-        found.big, found.words, found.figure, plainly, mark, scale, beside.strip(), found.section
+        found.big, found.words, found.figure, plainly, mark, scale, beside.strip(), found.section, since
     )
 
 

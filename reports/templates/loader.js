@@ -1,7 +1,6 @@
 "use strict";
 (function () {
   const dark = JSON.parse(document.getElementById("dark-colours").textContent);
-  const look = JSON.parse(document.getElementById("common-look").textContent);
   const plots = Array.from(document.querySelectorAll(".plot"));
   const darkScheme = window.matchMedia("(prefers-color-scheme: dark)");
   const printMedia = window.matchMedia("print");
@@ -68,31 +67,8 @@
     }
   }
 
-  function filled(common, own) {
-    const whole = Object.assign(structuredClone(common), own);
-    Object.keys(common).forEach(function (name) {
-      const both = [common[name], whole[name]];
-      if (name in own && both.every(function (part) { return part && part.constructor === Object; })) {
-        whole[name] = filled(common[name], own[name]);
-      }
-    });
-    return whole;
-  }
-
-  function dressed(layout) {
-    const whole = filled(look.layout, layout);
-    ["xaxis", "yaxis"].forEach(function (name) {
-      if (whole[name]) whole[name] = filled(look.axis, whole[name]);
-    });
-    if (whole.annotations) {
-      whole.annotations = whole.annotations.map(function (label) { return filled(look.label, label); });
-    }
-    return whole;
-  }
-
   function draw(plot) {
     const figure = JSON.parse(document.getElementById(plot.id + "-data").textContent);
-    figure.layout = dressed(figure.layout);
     const shown = darkScheme.matches && !printing ? recoloured(figure, "") : figure;
     const many = plot.closest(".plots").classList.contains("many");
     const width = printing ? (many ? PRINT_WIDTH / 3 - 12 : PRINT_WIDTH) : plot.clientWidth;
@@ -152,24 +128,6 @@
     });
   }
 
-  // Five characters stand for four bytes; the number of bytes stands first.
-  function unpacked(text) {
-    const letters = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz!#$%:()*+-;.=,?@^_`{|}~";
-    const value = new Uint8Array(128);
-    for (let place = 0; place < letters.length; place += 1) value[letters.charCodeAt(place)] = place;
-    const begin = text.indexOf(" ") + 1;
-    const groups = (text.length - begin) / 5;
-    const view = new DataView(new ArrayBuffer(groups * 4));
-    for (let group = 0; group < groups; group += 1) {
-      let number = 0;
-      for (let place = 0; place < 5; place += 1) {
-        number = number * 85 + value[text.charCodeAt(begin + group * 5 + place)];
-      }
-      view.setUint32(group * 4, number);
-    }
-    return new Uint8Array(view.buffer, 0, Number(text.slice(0, begin)));
-  }
-
   async function start() {
     if (!plots.length) return;
     if (typeof DecompressionStream === "undefined") {
@@ -181,7 +139,8 @@
       });
       return;
     }
-    const bytes = unpacked(document.getElementById("drawing-library").textContent.trim());
+    const packed = document.getElementById("drawing-library").textContent.trim();
+    const bytes = Uint8Array.from(atob(packed), function (letter) { return letter.charCodeAt(0); });
     const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
     const library = document.createElement("script");
     library.textContent = await new Response(stream).text();

@@ -8,8 +8,7 @@ from typing import Any
 import pytest
 
 from audit.records import AuditResults
-from reports.editions import INTERNAL, render_internal
-from reports.sections.section import FigureBlock
+from reports.editions import render_internal
 
 pytestmark = pytest.mark.browser
 
@@ -223,28 +222,3 @@ def test_hostile_text_runs_nothing(browser: Any, hostile_results: AuditResults, 
     assert seen.said == []
     assert seen.asked == [path.as_uri()]
     seen.context.close()
-
-
-def _agrees(wanted: object, found: Any) -> bool:
-    """Whether everything wanted is found; the drawing library may add to it."""
-    if isinstance(wanted, dict):
-        return all(_agrees(part, found.get(name)) for name, part in wanted.items())
-    if isinstance(wanted, list | tuple):
-        return len(wanted) == len(found) and all(map(_agrees, wanted, found))
-    return wanted == found or (isinstance(wanted, float) and abs(wanted - found) < 1e-9)
-
-
-def test_the_look_that_drawings_share_is_filled_in_again(
-    browser: Any, report: Path, demo_results: AuditResults
-) -> None:
-    seen = _Seen(browser, report, viewport={"width": 1280, "height": 900}).drawn()
-    blocks = [block for make in INTERNAL for block in make(demo_results).blocks]
-    plots = [plot for block in blocks if isinstance(block, FigureBlock) for plot in block.figure.plots]
-    compared = 0
-    for plot in plots:
-        layout = seen.page.evaluate(f"document.getElementById('{plot.id}').layout")
-        # A narrow drawing is changed on purpose.
-        if layout["width"] >= 480:
-            assert _agrees(plot.drawing["layout"], layout), plot.id
-            compared += 1
-    assert compared >= 10

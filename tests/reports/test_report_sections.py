@@ -60,6 +60,7 @@ def test_every_section_renders_when_every_table_is_empty(demo_results: AuditResu
         assert make(replace(demo_results, tables=tables)).heading
 
 
+@pytest.mark.slow
 def test_the_page_renders_with_any_one_table_missing_or_alone(demo_results: AuditResults) -> None:
     for name, table in demo_results.tables.items():
         others = {other: rest for other, rest in demo_results.tables.items() if other != name}

@@ -509,14 +509,14 @@ def test_the_good_logs_are_read_whole(tmp_path: Path) -> None:
         assert (len(log.visits), len(log.set_aside)) == (len(good_rows()) - 1, 0), form
 
 
-def test_200_spoilt_logs_are_read_with_every_row_or_refused(tmp_path: Path) -> None:
-    found = survey_in_halves(0, 200, tmp_path)
+def test_100_spoilt_logs_are_read_with_every_row_or_refused(tmp_path: Path) -> None:
+    found = survey_in_halves(0, 100, tmp_path)
     assert found["refused without a sentence"] == 0
     # A generator whose files were all refused, or all fine, would test little.
-    assert found["csv read"] > 60
-    assert found["csv refused"] > 20
+    assert found["csv read"] > 25
+    assert found["csv refused"] > 10
     assert min(found[f"{form} read"] for form in ("xlsx", "parquet", "ndjson")) > 0
-    assert found["command 0"] + found["command 3"] == 10
+    assert found["command 0"] + found["command 3"] == 5
 
 
 @pytest.mark.slow
