@@ -143,7 +143,9 @@ def _missing(key: str, name: str, new: bool) -> str:
     # A slip in the id of a criterion of the package makes it one of the service's own.
     near = get_close_matches(name, [str(entry["id"]) for entry in library_entries()], n=1) if new else []
     hint = f" Or did you mean '{near[0]}'?" if near else ""
-    return f"has no {key}, which {'a criterion of your own' if new else 'a criterion'} needs.{hint}"
+    return (
+        f"has no {key}, which {'a criterion of your own' if new else 'a criterion'} needs. Write one.{hint}"
+    )
 
 
 def _check_words(entry: Entry, where: str) -> None:
@@ -162,13 +164,15 @@ def _check_figure(entry: Entry, where: str) -> None:
     """Refuse a figure that the audit does not have."""
     figure = str(entry["figure"])
     if figure not in FIGURES and any(word in figure for word in UNTARGETED):
-        raise SettingsError(f"{where}: {WHY_UNTARGETED}.")
+        raise SettingsError(f"{where}: {WHY_UNTARGETED}. Leave this criterion out.")
     if figure not in (*FIGURES, ATTESTED):
         raise SettingsError(f"{where}: {unknown_name('figure', figure, [*FIGURES, ATTESTED])}")
     if ("stratum" in entry) != ("by" in entry):
-        raise SettingsError(f"{where}: has one of by and stratum, which go together.")
+        raise SettingsError(f"{where}: has one of by and stratum without the other. Write both, or neither.")
     if "attested" in entry and figure != ATTESTED:
-        raise SettingsError(f"{where}: the log shows whether it is met, so it cannot be attested.")
+        raise SettingsError(
+            f"{where}: is counted from the log, so it cannot be attested. Leave the answer out."
+        )
 
 
 def _check_values(entry: Entry, where: str) -> None:
@@ -177,7 +181,7 @@ def _check_values(entry: Entry, where: str) -> None:
     if target is not None and (
         isinstance(target, bool) or not isinstance(target, int | float) or not 0 <= target <= 1
     ):
-        raise SettingsError(f"{where}, target: must lie between 0 and 1, got {target!r}.")
+        raise SettingsError(f"{where}, target: must be a number from 0 to 1, got {target!r}.")
     if entry.get("attested", "") not in ("", "yes", "no"):
         raise SettingsError(f"{where}, attested: must be 'yes' or 'no', got {entry['attested']!r}.")
 

@@ -130,11 +130,11 @@ REFUSALS: list[tuple[list[dict[str, Any]], str]] = [
     ),
     (
         [{"id": "no_force", "target": 1.2}],
-        "settings, criteria, 'no_force', target: must lie between 0 and 1, got 1.2.",
+        "settings, criteria, 'no_force', target: must be a number from 0 to 1, got 1.2.",
     ),
     (
         [{"id": "no_force", "target": True}],
-        "settings, criteria, 'no_force', target: must lie between 0 and 1, got True.",
+        "settings, criteria, 'no_force', target: must be a number from 0 to 1, got True.",
     ),
     (
         [{key: value for key, value in OWN.items() if key != "source"}],
@@ -164,30 +164,31 @@ REFUSALS: list[tuple[list[dict[str, Any]], str]] = [
     ),
     (
         [{"id": "no_force", "attested": "yes"}],
-        "settings, criteria, 'no_force': the log shows whether it is met, so it cannot be attested.",
+        "settings, criteria, 'no_force': is counted from the log, so it cannot be attested. Leave the answer out.",
     ),
     (
         [{"id": "pain_reliefs_offered", "target": 0.9}],
         (
-            "settings, criteria, 'pain_reliefs_offered': has no kind, which a criterion of your own needs. "
+            "settings, criteria, 'pain_reliefs_offered': has no kind, which a criterion of your own needs. Write "
+            "one. "
             "Or did you mean 'pain_relief_offered'?"
         ),
     ),
     (
         [{"target": 0.9}],
-        "settings, criteria, number 1: has no id, which a criterion of your own needs.",
+        "settings, criteria, number 1: has no id, which a criterion of your own needs. Write one.",
     ),
     (
         [{"id": "no_force", "goal": 0.9}],
         (
-            "settings, criteria, 'no_force': key 'goal' is not known. Write one of: attested, attested_on, "
-            "by, denominator, direction, effective_from, exceptions, figure, id, kind, numerator, retired, sentence, "
+            "settings, criteria, 'no_force': key 'goal' is not known. Write one of: attested, attested_on, by, "
+            "denominator, direction, effective_from, exceptions, figure, id, kind, numerator, retired, sentence, "
             "source, stratum, target, title, version."
         ),
     ),
     (
         [{"id": "no_force", "stratum": "QUAY"}],
-        "settings, criteria, 'no_force': has one of by and stratum, which go together.",
+        "settings, criteria, 'no_force': has one of by and stratum without the other. Write both, or neither.",
     ),
     (
         [{"id": "no_force", "kind": "proces"}],
@@ -201,7 +202,9 @@ REFUSALS: list[tuple[list[dict[str, Any]], str]] = [
         [{**OWN, "figure": "continuation_curve"}],
         (
             "settings, criteria, 'few_faints': Continuation and removal have no target: a target would reward "
-            "reluctance to take a device out when a woman asks. They are described, never judged."
+            "reluctance to take a device out when a woman asks. They are described, never judged. Leave this "
+            "criterion "
+            "out."
         ),
     ),
 ]
