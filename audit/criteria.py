@@ -59,7 +59,7 @@ def criteria_in_force(local: Sequence[Entry] = (), *, where: str = "settings") -
     --------
     >>> len(criteria_in_force()) == len({criterion.id for criterion in criteria_in_force()})
     True
-    >>> changed = criteria_in_force([{"id": "pain_relief_offered", "target": 0.9}])
+    >>> changed = criteria_in_force([{"id": "pain_options", "target": 0.9}])
     >>> [(criterion.target, criterion.changed) for criterion in changed if criterion.changed]
     [(0.9, 'target')]
     """

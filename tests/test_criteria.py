@@ -82,28 +82,30 @@ def test_without_settings_nothing_is_changed_and_version_1_holds() -> None:
 
 
 def test_a_new_target_is_a_local_change_and_leaves_the_version_as_it_is() -> None:
-    changed = named(criteria_in_force([{"id": "pain_relief_offered", "target": 0.9}]))["pain_relief_offered"]
+    changed = named(criteria_in_force([{"id": "pain_options", "target": 0.9}]))["pain_options"]
     assert (changed.target, changed.version, changed.changed) == (0.9, "1", "target")
 
 
 def test_the_same_value_again_is_no_change() -> None:
-    same = named(criteria_in_force([{"id": "pain_relief_offered", "target": 1.0}]))["pain_relief_offered"]
+    same = named(criteria_in_force([{"id": "pain_options", "target": 1.0}]))["pain_options"]
     assert same.changed == ""
 
 
 def test_a_change_of_what_is_counted_marks_the_version_each_time_in_the_same_way() -> None:
-    entry = {"id": "check_at_six_weeks", "by": "site_ref", "stratum": "QUAY"}
-    first, second = (named(criteria_in_force([entry]))["check_at_six_weeks"] for _ in range(2))
+    entry = {"id": "check_done", "by": "site_ref", "stratum": "QUAY"}
+    first, second = (named(criteria_in_force([entry]))["check_done"] for _ in range(2))
     assert first.version.startswith("1.")
     assert first.version == second.version
-    other = named(criteria_in_force([{**entry, "stratum": "HILL"}]))["check_at_six_weeks"]
+    other = named(criteria_in_force([{**entry, "stratum": "HILL"}]))["check_done"]
     assert other.version != first.version
     assert first.changed == "by, stratum"
 
 
 def test_a_service_may_name_the_version_itself() -> None:
-    own = named(criteria_in_force([{"id": "no_force", "figure": "uterus_measured", "version": "2"}]))
-    assert (own["no_force"].version, own["no_force"].changed) == ("2", "figure, version")
+    own = named(
+        criteria_in_force([{"id": "resistance_handled", "figure": "uterus_measured", "version": "2"}])
+    )
+    assert (own["resistance_handled"].version, own["resistance_handled"].changed) == ("2", "figure, version")
 
 
 def test_a_retired_criterion_is_marked_and_one_of_the_services_own_comes_last() -> None:
@@ -121,20 +123,20 @@ def test_an_answer_is_kept_with_its_day_and_is_no_change() -> None:
 
 REFUSALS: list[tuple[list[dict[str, Any]], str]] = [
     (
-        [{"id": "no_force", "target": 0.8}, {"id": "no_force", "retired": True}],
-        "settings, criteria: two criteria have the id 'no_force'. Rename one.",
+        [{"id": "resistance_handled", "target": 0.8}, {"id": "resistance_handled", "retired": True}],
+        "settings, criteria: two criteria have the id 'resistance_handled'. Rename one.",
     ),
     (
         [{**OWN, "figure": "pain_option"}],
         "settings, criteria, 'few_faints': figure 'pain_option' is not known. Did you mean 'pain_options'?",
     ),
     (
-        [{"id": "no_force", "target": 1.2}],
-        "settings, criteria, 'no_force', target: must be a number from 0 to 1, got 1.2.",
+        [{"id": "resistance_handled", "target": 1.2}],
+        "settings, criteria, 'resistance_handled', target: must be a number from 0 to 1, got 1.2.",
     ),
     (
-        [{"id": "no_force", "target": True}],
-        "settings, criteria, 'no_force', target: must be a number from 0 to 1, got True.",
+        [{"id": "resistance_handled", "target": True}],
+        "settings, criteria, 'resistance_handled', target: must be a number from 0 to 1, got True.",
     ),
     (
         [{key: value for key, value in OWN.items() if key != "source"}],
@@ -144,15 +146,15 @@ REFUSALS: list[tuple[list[dict[str, Any]], str]] = [
         ),
     ),
     (
-        [{"id": "no_force", "source": "  "}],
+        [{"id": "resistance_handled", "source": "  "}],
         (
-            "settings, criteria, 'no_force': has no source. Write where it comes from, or "
+            "settings, criteria, 'resistance_handled': has no source. Write where it comes from, or "
             "'local standard, common practice, no source'."
         ),
     ),
     (
-        [{"id": "no_force", "effective_from": "2026-13-01"}],
-        "settings, criteria, 'no_force', effective_from: is not a date. Write it as 2026-09-30.",
+        [{"id": "resistance_handled", "effective_from": "2026-13-01"}],
+        "settings, criteria, 'resistance_handled', effective_from: is not a date. Write it as 2026-09-30.",
     ),
     (
         [{"id": "referral_path", "attested": "yes", "attested_on": 2026}],
@@ -163,15 +165,17 @@ REFUSALS: list[tuple[list[dict[str, Any]], str]] = [
         "settings, criteria, 'referral_path', attested: must be 'yes' or 'no', got 'maybe'.",
     ),
     (
-        [{"id": "no_force", "attested": "yes"}],
-        "settings, criteria, 'no_force': is counted from the log, so it cannot be attested. Leave the answer out.",
+        [{"id": "resistance_handled", "attested": "yes"}],
+        (
+            "settings, criteria, 'resistance_handled': is counted from the log, so it cannot be attested. Leave "
+            "the answer out."
+        ),
     ),
     (
-        [{"id": "pain_reliefs_offered", "target": 0.9}],
+        [{"id": "pain_option", "target": 0.9}],
         (
-            "settings, criteria, 'pain_reliefs_offered': has no kind, which a criterion of your own needs. Write "
-            "one. "
-            "Or did you mean 'pain_relief_offered'?"
+            "settings, criteria, 'pain_option': has no kind, which a criterion of your own needs. Write "
+            "one. Or did you mean 'pain_options'?"
         ),
     ),
     (
@@ -179,24 +183,27 @@ REFUSALS: list[tuple[list[dict[str, Any]], str]] = [
         "settings, criteria, number 1: has no id, which a criterion of your own needs. Write one.",
     ),
     (
-        [{"id": "no_force", "goal": 0.9}],
+        [{"id": "resistance_handled", "goal": 0.9}],
         (
-            "settings, criteria, 'no_force': key 'goal' is not known. Write one of: attested, attested_on, by, "
-            "denominator, direction, effective_from, exceptions, figure, id, kind, numerator, retired, sentence, "
-            "source, stratum, target, title, version."
+            "settings, criteria, 'resistance_handled': key 'goal' is not known. Write one of: attested, "
+            "attested_on, by, denominator, direction, effective_from, exceptions, figure, id, kind, numerator, retired, "
+            "sentence, source, stratum, target, title, version."
         ),
     ),
     (
-        [{"id": "no_force", "stratum": "QUAY"}],
-        "settings, criteria, 'no_force': has one of by and stratum without the other. Write both, or neither.",
+        [{"id": "resistance_handled", "stratum": "QUAY"}],
+        (
+            "settings, criteria, 'resistance_handled': has one of by and stratum without the other. Write both, or "
+            "neither."
+        ),
     ),
     (
-        [{"id": "no_force", "kind": "proces"}],
-        "settings, criteria, 'no_force': kind 'proces' is not known. Did you mean 'process'?",
+        [{"id": "resistance_handled", "kind": "proces"}],
+        "settings, criteria, 'resistance_handled': kind 'proces' is not known. Did you mean 'process'?",
     ),
     (
-        [{"id": "no_force", "retired": "yes"}],
-        "settings, criteria, 'no_force', retired: must be true or false, got 'yes'.",
+        [{"id": "resistance_handled", "retired": "yes"}],
+        "settings, criteria, 'resistance_handled', retired: must be true or false, got 'yes'.",
     ),
     (
         [{**OWN, "figure": "continuation_curve"}],
@@ -220,7 +227,7 @@ def test_what_cannot_be_a_criterion_is_refused_in_a_sentence(
 
 
 def test_criteria_that_are_no_list_of_tables_are_refused() -> None:
-    for wrong in ("pain", ["pain"], {"id": "no_force"}):
+    for wrong in ("pain", ["pain"], {"id": "resistance_handled"}):
         with pytest.raises(
             SettingsError, match=r"^settings, criteria: must be written as \[\[criteria\]\], got"
         ):

@@ -27,7 +27,7 @@ A service changes, adds and retires criteria in its settings. What it does not n
 
 ```toml
 [[criteria]]                       # change: the id of a criterion below, and the keys that differ
-id = "pain_relief_offered"
+id = "pain_options"
 target = 0.9
 
 [[criteria]]                       # retire

@@ -64,19 +64,19 @@ def judged(table: pd.DataFrame, *local: dict[str, Any]) -> pd.DataFrame:
     ],
 )
 def test_the_interval_decides_and_not_the_point(counts: tuple[int, int], target: float, verdict: str) -> None:
-    table = judged(care("pain_options", *counts), {"id": "pain_relief_offered", "target": target})
-    row = table.loc["pain_relief_offered"]
+    table = judged(care("pain_options", *counts), {"id": "pain_options", "target": target})
+    row = table.loc["pain_options"]
     assert (row["events"], row["n"], row["n_not_met"]) == (*counts, counts[1] - counts[0])
     assert (row["verdict"], row["target"]) == (verdict, target)
 
 
 def test_too_little_recorded_gives_no_verdict_and_says_so() -> None:
     # 79 of 100 recorded lies below four fifths, 80 does not.
-    below = judged(care("pain_options", 79, 79, 21)).loc["pain_relief_offered"]
+    below = judged(care("pain_options", 79, 79, 21)).loc["pain_options"]
     assert below["verdict"] == "not_recorded"
     assert below["n_not_recorded"] == 21
     assert "bounds" in below["caution"]
-    assert judged(care("pain_options", 80, 80, 20)).loc["pain_relief_offered", "verdict"] == "met"
+    assert judged(care("pain_options", 80, 80, 20)).loc["pain_options", "verdict"] == "met"
 
 
 def test_exceptions_are_counted_and_are_no_part_of_the_denominator() -> None:
@@ -85,12 +85,12 @@ def test_exceptions_are_counted_and_are_no_part_of_the_denominator() -> None:
 
 
 def test_a_criterion_nobody_came_under_has_no_verdict() -> None:
-    assert judged(care("resistance_handled", 0, 0)).loc["no_force", "verdict"] == "no_cases"
+    assert judged(care("resistance_handled", 0, 0)).loc["resistance_handled", "verdict"] == "no_cases"
 
 
 def test_what_should_be_rare_is_judged_by_its_upper_limit() -> None:
     # 2 of 400: exact 0.0006 to 0.0179; 30 of 400: Wilson 0.053 to 0.105.
-    entry = {"id": "few_failures", "direction": "at_most", "target": 0.02}
+    entry = {"id": "failed_insertions_per_visit", "direction": "at_most", "target": 0.02}
     for events, verdict, not_met in (
         (2, "met", 2),
         (30, "not_met", 30),
@@ -103,7 +103,7 @@ def test_what_should_be_rare_is_judged_by_its_upper_limit() -> None:
         rows = with_proportions(rows.assign(events=events, n=400, n_unknown=0))
         tables = {"failed_insertions": rows, "indicator_availability": AVAILABLE}
         found = criteria_met(tables, criteria_in_force([entry]), last_day=LAST_DAY, attested_since=SINCE)
-        row = found.set_index("criterion").loc["few_failures"]
+        row = found.set_index("criterion").loc["failed_insertions_per_visit"]
         assert (row["verdict"], row["n_not_met"], row["better"]) == (verdict, not_met, "lower")
 
 
@@ -112,7 +112,7 @@ def test_without_a_target_a_figure_is_described() -> None:
     rows = with_proportions(rows.assign(events=20, n=400, n_unknown=0))
     tables = {"failed_insertions": rows, "indicator_availability": AVAILABLE}
     found = criteria_met(tables, criteria_in_force(), last_day=LAST_DAY, attested_since=SINCE)
-    assert found.set_index("criterion").loc["few_failures", "verdict"] == "described"
+    assert found.set_index("criterion").loc["failed_insertions_per_visit", "verdict"] == "described"
 
 
 def test_what_the_service_states_is_its_verdict_and_an_old_statement_is_asked_again() -> None:
@@ -136,17 +136,15 @@ def test_what_the_service_states_is_its_verdict_and_an_old_statement_is_asked_ag
 
 def test_retired_criteria_and_those_of_a_later_day_do_not_judge_this_period() -> None:
     local = (
-        {"id": "pain_relief_offered", "retired": True},
+        {"id": "pain_options", "retired": True},
         {"id": "thread_advice", "effective_from": "2026-10-01"},
         {"id": "pelvis_assessed", "effective_from": "2026-09-30"},
     )
-    assert not {"pain_relief_offered", "thread_advice"} & set(
-        judged(care("pain_options", 1, 1), *local).index
-    )
+    assert not {"pain_options", "thread_advice"} & set(judged(care("pain_options", 1, 1), *local).index)
     status = criteria_definitions(criteria_in_force(local), last_day=LAST_DAY).set_index("criterion")[
         "status"
     ]
-    names = ["pain_relief_offered", "thread_advice", "pelvis_assessed"]
+    names = ["pain_options", "thread_advice", "pelvis_assessed"]
     assert status[names].tolist() == ["retired", "later", "in_force"]
     assert "pelvis_assessed" in judged(care("pelvis_assessed", 1, 1), *local).index
 
@@ -168,12 +166,12 @@ def care_not_met_of(refs: list[str]) -> pd.DataFrame:
 
 
 def test_cases_belong_to_the_criterion_of_their_figure_and_of_their_site() -> None:
-    local = [{"id": "pain_relief_offered", "by": "site_ref", "stratum": "HILL"}]
+    local = [{"id": "pain_options", "by": "site_ref", "stratum": "HILL"}]
     missed = [care_not_met_of(["V1", "V2"])]
     found = criteria_cases(missed, criteria_in_force(), last_day=LAST_DAY)
     assert found[["criterion", "visit_ref"]].values.tolist() == [
-        ["pain_relief_offered", "V1"],
-        ["pain_relief_offered", "V2"],
+        ["pain_options", "V1"],
+        ["pain_options", "V2"],
     ]
     assert criteria_cases(missed, criteria_in_force(local), last_day=LAST_DAY).empty
 
@@ -246,12 +244,12 @@ def test_a_log_is_judged_with_its_exceptions_and_its_blanks(
     audited: Callable[..., AuditResults],
 ) -> None:
     results = audited()
-    pain, pregnancy = row_of(results, "pain_relief_offered"), row_of(results, "pregnancy_excluded")
+    pain, pregnancy = row_of(results, "pain_options"), row_of(results, "pregnancy_excluded")
     # V1 yes, V2 and V4 no, V3 blank; V5 is of another quarter.
     assert pain[["events", "n", "n_not_recorded", "n_exceptions"]].tolist() == [1, 3, 1, 0]
     # Both emergencies are exceptions, whatever was recorded.
     assert pregnancy[["events", "n", "n_not_recorded", "n_exceptions"]].tolist() == [2, 2, 0, 2]
-    assert row_of(results, "pain_relief_offered", "all")["n"] == 4
+    assert row_of(results, "pain_options", "all")["n"] == 4
 
 
 def test_the_visits_of_the_period_behind_each_not_met_are_listed_and_no_others(
@@ -259,7 +257,7 @@ def test_the_visits_of_the_period_behind_each_not_met_are_listed_and_no_others(
 ) -> None:
     cases = audited().tables["criteria_cases"]
     found = cases.groupby("criterion")["visit_ref"].agg(list).to_dict()
-    assert found == {"pain_relief_offered": ["V2", "V4"], "emergency_in_time": ["V4"]}
+    assert found == {"pain_options": ["V2", "V4"], "emergency_placement_in_time": ["V4"]}
 
 
 def test_a_column_that_the_log_lacks_leaves_the_criterion_out_and_the_audit_runs(
@@ -283,9 +281,9 @@ def test_a_column_that_the_log_lacks_leaves_the_criterion_out_and_the_audit_runs
 
 
 def test_one_site_may_have_a_criterion_of_its_own(audited: Callable[..., AuditResults]) -> None:
-    entry = {"id": "pain_relief_offered", "by": "site_ref", "stratum": "QUAY", "target": 0.5}
+    entry = {"id": "pain_options", "by": "site_ref", "stratum": "QUAY", "target": 0.5}
     table = audited(criteria=[entry]).tables["criteria"]
-    own = table[(table["criterion"] == "pain_relief_offered") & (table["window"] == "period")]
+    own = table[(table["criterion"] == "pain_options") & (table["window"] == "period")]
     assert own[["stratum", "events", "n"]].values.tolist() == [["QUAY", 1, 2]]
     assert own["version"].iloc[0].startswith("1.")
 

@@ -70,7 +70,7 @@ def judged(make_results: MakeResults) -> Callable[..., AuditResults]:
 
 def test_the_heading_counts_what_is_met_and_what_is_surely_not(judged: Callable[..., AuditResults]) -> None:
     assert standards_section(judged()).heading == "1 of 2 standards met; one is surely not"
-    lower = {"id": "pain_relief_offered", "target": 0.9}
+    lower = {"id": "pain_options", "target": 0.9}
     assert standards_section(judged(lower)).heading == "1 of 2 standards met; none is surely missed"
     assert at_once(judged()) == (("Standards", "1 of 2 met, 1 surely not", "standards"),)
     assert at_once(judged(lower)) == (("Standards", "1 of 2 met, 1 cannot tell", "standards"),)
@@ -94,7 +94,7 @@ def test_each_bar_stands_in_a_row_with_counts_target_and_verdict(judged: Callabl
 
 
 def test_the_last_audit_is_marked_where_there_is_one(judged: Callable[..., AuditResults]) -> None:
-    change = pd.DataFrame({"figure": ["pain_relief_offered"], "then_proportion": [0.7]})
+    change = pd.DataFrame({"figure": ["pain_options"], "then_proportion": [0.7]})
     assert 'class="last"' not in texts(standards_section(judged()).blocks, "table")
     marked = texts(standards_section(judged(change_since_last=change)).blocks, "table")
     assert marked.count('class="last"') == 1
@@ -123,8 +123,8 @@ def test_the_page_says_which_version_was_used_and_what_was_changed_added_retired
         "version": "3",
     }
     results = judged(
-        {"id": "pain_relief_offered", "target": 0.9},
-        {"id": "check_at_six_weeks", "by": "site_ref", "stratum": "QUAY"},
+        {"id": "pain_options", "target": 0.9},
+        {"id": "check_done", "by": "site_ref", "stratum": "QUAY"},
         {"id": "batch_recorded", "retired": True},
         {"id": "thread_advice", "effective_from": "2026-10-01"},
         own,
