@@ -186,8 +186,8 @@ REFUSALS: list[tuple[list[dict[str, Any]], str]] = [
         [{"id": "resistance_handled", "goal": 0.9}],
         (
             "settings, criteria, 'resistance_handled': key 'goal' is not known. Write one of: attested, "
-            "attested_on, by, denominator, direction, effective_from, exceptions, figure, id, kind, numerator, retired, "
-            "sentence, source, stratum, target, title, version."
+            "attested_on, by, denominator, direction, effective_from, exceptions, figure, id, kind, numerator, "
+            "retired, sentence, source, stratum, target, title, version."
         ),
     ),
     (
