@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     )
     from audit.measures.effectiveness import ectopic_pregnancy, pregnancy, pregnancy_after_emergency
     from audit.measures.expulsion import expulsion_incidence
+    from audit.measures.failure_model import failure_model, failure_model_fit
     from audit.measures.follow_up import check_done, check_in_higher_risk, follow_up_bounds, outcome_known
     from audit.measures.infection import pelvic_infection, pelvic_infection_incidence
     from audit.measures.insertion import (
@@ -95,6 +96,8 @@ _HOME = {
     "failed_insertion_contrasts": "measures.insertion",
     "failed_insertions": "measures.insertion",
     "failed_insertions_by_clinician": "measures.clinicians",
+    "failure_model": "measures.failure_model",
+    "failure_model_fit": "measures.failure_model",
     "failure_reasons": "measures.insertion",
     "first_pass_success": "measures.insertion",
     "follow_up_bounds": "measures.follow_up",
@@ -166,6 +169,8 @@ __all__ = [
     "failed_insertion_contrasts",
     "failed_insertions",
     "failed_insertions_by_clinician",
+    "failure_model",
+    "failure_model_fit",
     "failure_reasons",
     "first_pass_success",
     "follow_up_bounds",

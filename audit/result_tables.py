@@ -16,6 +16,7 @@ from audit.measures import (
     data_quality,
     effectiveness,
     expulsion,
+    failure_model,
     follow_up,
     insertion,
     person_time,
@@ -25,6 +26,7 @@ from audit.measures import (
 from audit.period import due_in_period, in_period, observed_in_period, twelve_months_to
 from audit.placement_tables import contact_tables, placement_tables
 from audit.records import Cohort, Period, VisitLog
+from audit.service_model import failure_mixture
 from audit.settings import AuditSettings
 from audit.tallies import OVERALL
 from audit.windows import WHOLE_LOG, Tables
@@ -120,16 +122,20 @@ def _insertions(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Perio
 
 def _clinicians(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:
     """Failed insertions per clinician, and the limits to draw around the twelve months."""
+    # One model of the whole log: twelve months hold too few failures for its terms.
+    model = failure_mixture(cohort.attempts)
 
     def per_clinician(rows: pd.DataFrame) -> pd.DataFrame:
         return clinicians.failed_insertions_by_clinician(
-            rows, target=rules.funnel_target, thresholds=rules.thresholds
+            rows, target=rules.funnel_target, thresholds=rules.thresholds, model=model
         )
 
     rolling = per_clinician(in_period(cohort.attempts, twelve_months_to(span)))
     return {
         "failed_insertions_by_clinician": _in_windows(cohort.attempts, span, per_clinician),
         "clinician_limits": clinicians.funnel(rolling, thresholds=rules.thresholds),
+        "failure_model": failure_model.failure_model(cohort.attempts, model=model),
+        "failure_model_fit": failure_model.failure_model_fit(cohort.attempts, model=model),
     }
 
 

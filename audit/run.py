@@ -101,6 +101,8 @@ _PART_OF = {
     "pelvic_infection_incidence": "pelvic_infection",
     "period_against_earlier": "person_time_rates",
     "clinician_limits": "failed_insertions_by_clinician",
+    "failure_model": "failed_insertions_by_clinician",
+    "failure_model_fit": "failed_insertions_by_clinician",
     "clinicians_certified": "clinician_volume",
     "failed_insertion_contrasts": "failed_insertions",
     "vasovagal_technique_contrasts": "vasovagal_by_technique",

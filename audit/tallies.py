@@ -68,6 +68,46 @@ def tally_outcomes(attempts: pd.DataFrame, *, outcome: str, by: str) -> pd.DataF
     )
 
 
+def tally_patterns(
+    frame: pd.DataFrame,
+    *,
+    outcome: str,
+    events: Sequence[str],
+    others: Sequence[str],
+    by: Sequence[str],
+) -> pd.DataFrame:
+    """Events and denominators of every combination of several columns.
+
+    Parameters
+    ----------
+    frame
+        Rows with the column `outcome` and the columns `by`; or a tally of them.
+    outcome, events, others
+        As in `count_outcomes`; rows with any other outcome are left out.
+    by
+        The columns; a missing value is ``unknown``.
+
+    Returns
+    -------
+    DataFrame
+        The columns `by` as text, then ``events, n``; combinations without rows are left out.
+    """
+    result, outcomes = _codes(frame[outcome], "unknown")
+    wanted = np.array([name in events for name in outcomes])[result]
+    known = wanted | np.array([name in others for name in outcomes])[result]
+    coded = [_codes(frame[name], "unknown") for name in by]
+    weights = counts(frame).to_numpy()[known]
+    columns = [codes[known] for codes, _ in coded]
+    keys, n = _counted(columns, weights)
+    # The same columns give the same combinations in the same order, of which a weight of 0 leaves none out.
+    _, happened = _counted(columns, weights * wanted[known])
+    labels = {
+        name: np.array(names, dtype=object)[key]
+        for name, (_, names), key in zip(by, coded, keys, strict=True)
+    }
+    return pd.DataFrame({**labels, "events": happened, "n": n})
+
+
 def tally_values(frame: pd.DataFrame, *, value: str, by: str) -> pd.DataFrame:
     """Counts of each value of a number per stratum.
 

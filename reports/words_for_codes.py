@@ -207,6 +207,9 @@ _WORDS = {
 }
 
 _BY = {
+    "prior_failed_insertion": "Failed before",
+    "emergency": "Emergency",
+    "cervical_surgery": "Surgery of the cervix",
     "overall": "All",
     "parity_group": "Births by route",
     "cervical_parity": "Vaginal birth",

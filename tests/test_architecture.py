@@ -29,14 +29,17 @@ MAY_IMPORT = {
     "tallies": {"errors", "schema", "settings", "records"},
     "statistics": {"errors"},
     "curves": {"schema", "statistics", "tallies"},
-    "measures": {"errors", "schema", "settings", "records", "tallies", "statistics", "curves"},
+    "service_model": {"statistics", "tallies"},
+    "measures": {
+        *("errors", "schema", "settings", "records", "tallies", "statistics", "curves", "service_model"),
+    },
     "benchmarks": {"errors", "schema", "settings", "records", "statistics"},
     "windows": {"records", "period"},
     "placement_tables": {"settings", "records", "tallies", "measures", "windows"},
     "attempt_tables": {"settings", "records", "period", "tallies", "measures", "windows"},
     "result_tables": {
         *("settings", "records", "period", "tallies", "measures", "windows", "attempt_tables"),
-        "placement_tables",
+        *("placement_tables", "service_model"),
     },
     "run": {
         *("settings", "records", "period", "cohort", "tallies", "measures", "benchmarks", "result_tables"),

@@ -33,8 +33,11 @@ INDICATORS: tuple[Indicator, ...] = (
         "The clinician's own independent attempts with known outcome in twelve months.",
         "Attempts without a clinician's code are a row of their own and are never classified.",
         "Exact binomial tail against the service's proportion: 2.5% on one side asks, 0.1% calls for a review. "
-        "Observed against expected failures standardises by parity group; its tail is an exact sum of binomials.",
-        "Spiegelhalter DJ, Stat Med 2005;24:1185-1202.",
+        "Expected failures are the service's, by a logistic model of the whole log (vaginal birth, age band, "
+        "earlier failure, emergency, cervical surgery; what is not recorded is a level of its own) with its level "
+        "moved to the window, where 10 failures were seen for each term, else by parity group; their tail is an "
+        "exact sum of binomials. Proportions drawn towards those of all: beta-binomial model.",
+        "Spiegelhalter DJ, Stat Med 2005;24:1185-1202. Peduzzi P et al, J Clin Epidemiol 1996;49:1373-1379.",
         (("insertion_outcome",), ("clinician_ref",)),
     ),
     Indicator(
