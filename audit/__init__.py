@@ -33,7 +33,7 @@ if TYPE_CHECKING:
         size_mismatch,
     )
     from audit.measures.effectiveness import ectopic_pregnancy, pregnancy, pregnancy_after_emergency
-    from audit.measures.expulsion import expulsion_incidence
+    from audit.measures.expulsion import expulsion_hazard_ratios, expulsion_incidence, expulsion_tests
     from audit.measures.failure_model import failure_model, failure_model_fit
     from audit.measures.follow_up import check_done, check_in_higher_risk, follow_up_bounds, outcome_known
     from audit.measures.infection import pelvic_infection, pelvic_infection_incidence
@@ -58,7 +58,7 @@ if TYPE_CHECKING:
     from audit.measures.removal import ending_incidence, removal_incidence
     from audit.measures.removal_purpose import removal_by_purpose
     from audit.measures.removal_visits import difficult_removal, removal_on_request
-    from audit.measures.vasovagal import vasovagal_by_parity, vasovagal_contrasts
+    from audit.measures.vasovagal import vasovagal_adjusted, vasovagal_by_parity, vasovagal_contrasts
     from audit.measures.volume import clinician_volume, clinicians_certified
     from audit.period import in_period, observed_in_period, period_from
     from audit.records import AuditResults, Cohort, Period, VisitLog
@@ -91,8 +91,10 @@ _HOME = {
     "emergency_placement_in_time": "measures.access",
     "emergency_treatment": "measures.complications",
     "ending_incidence": "measures.removal",
+    "expulsion_hazard_ratios": "measures.expulsion",
     "expulsion_incidence": "measures.expulsion",
     "expulsion_sensitivity": "measures.displacement",
+    "expulsion_tests": "measures.expulsion",
     "failed_insertion_contrasts": "measures.insertion",
     "failed_insertions": "measures.insertion",
     "failed_insertions_by_clinician": "measures.clinicians",
@@ -131,6 +133,7 @@ _HOME = {
     "size_mismatch": "measures.displacement",
     "threads_not_seen": "measures.position",
     "unlinked_contacts": "measures.linkage",
+    "vasovagal_adjusted": "measures.vasovagal",
     "vasovagal_by_parity": "measures.vasovagal",
     "vasovagal_by_phase": "measures.reaction_timing",
     "vasovagal_by_technique": "measures.reaction_timing",
@@ -164,8 +167,10 @@ __all__ = [
     "emergency_placement_in_time",
     "emergency_treatment",
     "ending_incidence",
+    "expulsion_hazard_ratios",
     "expulsion_incidence",
     "expulsion_sensitivity",
+    "expulsion_tests",
     "failed_insertion_contrasts",
     "failed_insertions",
     "failed_insertions_by_clinician",
@@ -204,6 +209,7 @@ __all__ = [
     "size_mismatch",
     "threads_not_seen",
     "unlinked_contacts",
+    "vasovagal_adjusted",
     "vasovagal_by_parity",
     "vasovagal_by_phase",
     "vasovagal_by_technique",

@@ -152,6 +152,9 @@ def _safety(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
         _with_window(vasovagal.vasovagal_contrasts(by_parity[by_parity["window"] == name]), name)
         for name in _windows(span)
     ]
+    adjusted = _in_windows(
+        cohort.attempts, span, lambda rows: vasovagal.vasovagal_adjusted(rows, recorded_floor=floor)
+    )
     perforations = _in_windows(
         cohort.attempts,
         span,
@@ -171,6 +174,7 @@ def _safety(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
     return {
         "vasovagal_by_parity": by_parity,
         "vasovagal_contrasts": _stacked(contrasts),
+        "vasovagal_adjusted": adjusted,
         "perforation": perforations,
         "pregnancy": pregnancies,
     }
@@ -231,6 +235,8 @@ def _spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
     ]
     return {
         "expulsion_incidence": _stacked([expelled, later]),
+        "expulsion_tests": expulsion.expulsion_tests(placements),
+        "expulsion_hazard_ratios": expulsion.expulsion_hazard_ratios(placements),
         "removal_incidence": _each(removal.removal_incidence, placements, (OVERALL, "device_class"), **fixed),
         "ending_incidence": removal.ending_incidence(placements, **fixed),
         "continuation_curve": _stacked(curves),

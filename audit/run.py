@@ -91,12 +91,15 @@ def run_audit(
 # Tables that hold part of another measure go on and off with it.
 _PART_OF = {
     "vasovagal_contrasts": "vasovagal_by_parity",
+    "vasovagal_adjusted": "vasovagal_by_parity",
     "continuation_summary": "continuation_curve",
     "continuation_tests": "continuation_curve",
     "ending_incidence": "continuation_curve",
     "first_year_endings": "outcome_known",
     "follow_up_bounds": "outcome_known",
     "follow_up_completeness": "outcome_known",
+    "expulsion_tests": "expulsion_incidence",
+    "expulsion_hazard_ratios": "expulsion_incidence",
     "expulsion_sensitivity": "expulsion_incidence",
     "pelvic_infection_incidence": "pelvic_infection",
     "period_against_earlier": "person_time_rates",

@@ -308,6 +308,43 @@ def coded_spells(
     )
 
 
+def spell_patterns(
+    placements: pd.DataFrame,
+    *,
+    by: Sequence[str],
+    censoring: str,
+    codes: Mapping[str, int],
+    placement_kind: str = "first",
+) -> pd.DataFrame:
+    """Spells observed from placement on, counted by several columns at once, their endings as codes.
+
+    Parameters
+    ----------
+    placements, censoring, codes, placement_kind
+        As in `coded_spells`; a delayed entry is not allowed for.
+    by
+        The columns; a missing value is ``unknown``.
+
+    Returns
+    -------
+    DataFrame
+        The columns `by` as text, then ``entry`` (0), ``exit``, ``cause``, ``n``.
+    """
+    chosen = of_kind(placements, placement_kind)
+    ended, endings = _codes(chosen["ending"], "none")
+    number = np.array([codes.get(name, 0) for name in endings], dtype="int64")
+    exit_day = chosen[f"exit_day_{censoring}"].to_numpy("float64").astype("int64")
+    coded = [_codes(chosen[name], "unknown") for name in by]
+    columns = [*(own for own, _ in coded), exit_day, number[ended]]
+    keys, n = _counted(columns, counts(chosen).to_numpy())
+    labels = {
+        name: np.array(names, dtype=object)[key]
+        for name, (_, names), key in zip(by, coded, keys, strict=False)
+    }
+    *_, exits, causes = keys
+    return pd.DataFrame({**labels, "entry": 0.0, "exit": exits.astype("float64"), "cause": causes, "n": n})
+
+
 def of_kind(placements: pd.DataFrame, placement_kind: str) -> pd.DataFrame:
     """The placements of one kind; every one for ``all``."""
     if placement_kind == ALL_KINDS:

@@ -34,6 +34,7 @@ _ANSWERS = {
 
 _WORDS = {
     "overall": "All",
+    "all_timings": "All timings",
     "unknown": _UNKNOWN,
     "not recorded": "Not recorded",
     # parity

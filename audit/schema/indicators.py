@@ -69,9 +69,11 @@ INDICATORS: tuple[Indicator, ...] = (
         "Insertion visits with a reaction: any (grade 1 or more), grade 2 or more, loss of consciousness.",
         "Insertion visits with the reaction recorded.",
         "A blank is unknown, not grade 0, unless the service charts by exception and says so.",
-        f"{_WILSON} Risk ratio (Katz), difference (Newcombe), Fisher's exact test, Cochran-Armitage trend.",
+        f"{_WILSON} Risk ratio (Katz), difference (Newcombe), Fisher's exact test, Cochran-Armitage trend. By "
+        "vaginal birth within age bands: Mantel-Haenszel ratio and difference, Tarone's test that ages are alike.",
         f"{_CI_SOURCES} Katz D et al, Biometrics 1978;34:469-474; Newcombe RG, Stat Med 1998;17:873-890; "
-        "Armitage P, Biometrics 1955;11:375-386. The grades are local, not a published scale.",
+        "Armitage P, Biometrics 1955;11:375-386; Greenland S, Robins JM, Biometrics 1985;41:55-68. The grades are "
+        "local, not a published scale.",
         (("vasovagal_grade", "vasovagal_reaction", "syncope"),),
     ),
     Indicator(
@@ -81,8 +83,10 @@ INDICATORS: tuple[Indicator, ...] = (
         "First complete or partial expulsion (any part in the cervical canal), dated when found.",
         "Placements followed from day 0: each woman's first that is no replacement.",
         _BOTH_RULES,
-        "Cumulative incidence (Aalen-Johansen), other endings competing; one minus Kaplan-Meier beside it.",
-        _AJ_SOURCES,
+        "Cumulative incidence (Aalen-Johansen), other endings competing; one minus Kaplan-Meier beside it. Groups "
+        "are compared by Gray's test, device classes within each timing, and by cause-specific hazard ratios (Cox) "
+        "where 10 expulsions were seen for each term: of timing over all, of age, births and device in one timing.",
+        f"{_AJ_SOURCES} Gray RJ, Ann Stat 1988;16:1141-1154; Cox DR, J R Stat Soc B 1972;34:187-220.",
         (("device_in_situ", "removal_reason_main"),),
     ),
     Indicator(
