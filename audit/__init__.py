@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from audit.measures.complications import emergency_treatment, perforation
     from audit.measures.continuation import (
         continuation_curve,
+        continuation_differences,
         continuation_summary,
         continuation_tests,
         method_continuation,
@@ -81,6 +82,7 @@ _HOME = {
     "clinicians_certified": "measures.volume",
     "compare_with_benchmarks": "benchmarks",
     "continuation_curve": "measures.continuation",
+    "continuation_differences": "measures.continuation",
     "continuation_summary": "measures.continuation",
     "continuation_tests": "measures.continuation",
     "derive_cohort": "cohort",
@@ -157,6 +159,7 @@ __all__ = [
     "clinicians_certified",
     "compare_with_benchmarks",
     "continuation_curve",
+    "continuation_differences",
     "continuation_summary",
     "continuation_tests",
     "derive_cohort",

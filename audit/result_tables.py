@@ -244,6 +244,9 @@ def _spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
         "continuation_tests": _each(
             continuation.continuation_tests, placements, ("device_class", "device_family")
         ),
+        "continuation_differences": continuation.continuation_differences(
+            placements, horizon=rules.windows.year_days, at_risk_floor=rules.thresholds.at_risk_floor
+        ),
         **_rates(placements, rules, span),
     }
 

@@ -107,8 +107,10 @@ INDICATORS: tuple[Indicator, ...] = (
         "Devices without any ending; a replacement ends the device, death censors.",
         "Placements followed from day 0: each woman's first that is no replacement.",
         _BOTH_RULES,
-        "Kaplan-Meier with log(-log) limits; log-rank test between device classes.",
-        f"{_KM_SOURCES} Peto R, Peto J, J R Stat Soc A 1972;135:185-207.",
+        "Kaplan-Meier with log(-log) limits; log-rank test between device classes; days in use in the first year, "
+        "copper less hormonal (restricted means).",
+        f"{_KM_SOURCES} Peto R, Peto J, J R Stat Soc A 1972;135:185-207; Royston P, Parmar MKB, BMC Med Res "
+        "Methodol 2013;13:152.",
         (("device_in_situ", "removal_reason_main"),),
     ),
     Indicator(

@@ -10,6 +10,7 @@ from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
 from reports.sections.first_year import bounds_section
 from reports.sections.method_use import method_beside_device
+from reports.sections.modelled import p_column
 from reports.sections.observation import as_equals, drawn_rules, gate_sentence, latest_women
 from reports.sections.parts import counted_how, empty_section
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
@@ -36,6 +37,7 @@ def continuation_section(results: AuditResults) -> Section:
         *_overall(results),
         *method_beside_device(results),
         *_families(results),
+        *_difference(results),
         *_classes(results),
         *_summary(results),
         counted_how(_TABLE),
@@ -145,6 +147,28 @@ def _families(results: AuditResults) -> list[Block]:
         title = _test_title(results, "device_family", rule)
         blocks += _drawn(results, f"continuation-family-{rule.replace('_', '-')}", title, curves, "stratum")
     return blocks
+
+
+def _difference(results: AuditResults) -> list[Block]:
+    """Days in use in the first year, copper against hormonal, under both rules."""
+    found = rows(results, "continuation_differences", censoring=gate_rules(results))
+    if not found:
+        return []
+    columns = [
+        Column("Observation", lambda row: word(row["censoring"]), "label"),
+        Column("Copper, days", lambda row: wording.amount(row["mean"])),
+        Column("Hormonal, days", lambda row: wording.amount(row["reference_mean"])),
+        Column(
+            "Copper less hormonal, days (95% interval)",
+            lambda row: wording.amounts(row["difference"], row["difference_lower"], row["difference_upper"]),
+            "interval",
+        ),
+        p_column(),
+        Column("Note", plain("caution"), "note"),
+    ]
+    days = wording.count(found[0]["days"])
+    foot = f"Restricted means: days in use of the first {days}, on average. Neither is the better."
+    return [TableBlock(html_table("Days in use in the first year", columns, found, foot=foot))]
 
 
 def _test_title(results: AuditResults, by: str, rule: str) -> str:
