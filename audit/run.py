@@ -8,6 +8,7 @@ import pandas as pd
 
 from audit.benchmarks import compare_with_benchmarks, perforation_strata
 from audit.cohort import derive_cohort
+from audit.many_tests import with_adjusted_p_values
 from audit.measures.follow_up import follow_up_gate
 from audit.measures.postpartum import perforation_expected
 from audit.period import period_from
@@ -67,7 +68,9 @@ def run_audit(
     tables["perforation_expected"] = perforation_expected(tables["perforation"], perforation_strata())
     available = tables["indicator_availability"]
     off = set(available.loc[~available["available"], "indicator"])
-    tables = {name: table for name, table in tables.items() if _measured_by(name) not in off}
+    tables = with_adjusted_p_values(
+        {name: table for name, table in tables.items() if _measured_by(name) not in off}
+    )
     known = tables.get("outcome_known", pd.DataFrame(columns=["n", "by", "window"]))
     results = AuditResults(
         service=rules.service,

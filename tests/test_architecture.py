@@ -43,8 +43,9 @@ MAY_IMPORT = {
     },
     "run": {
         *("settings", "records", "period", "cohort", "tallies", "measures", "benchmarks", "result_tables"),
-        "windows",
+        *("windows", "many_tests"),
     },
+    "many_tests": {"statistics", "windows"},
     "check": {"measures", "records", "settings"},
     "__main__": {"cli"},
 }
