@@ -34,7 +34,12 @@ if TYPE_CHECKING:
         size_mismatch,
     )
     from audit.measures.effectiveness import ectopic_pregnancy, pregnancy, pregnancy_after_emergency
-    from audit.measures.expulsion import expulsion_hazard_ratios, expulsion_incidence, expulsion_tests
+    from audit.measures.expulsion import (
+        expulsion_all_placements,
+        expulsion_hazard_ratios,
+        expulsion_incidence,
+        expulsion_tests,
+    )
     from audit.measures.failure_model import failure_model, failure_model_fit
     from audit.measures.follow_up import check_done, check_in_higher_risk, follow_up_bounds, outcome_known
     from audit.measures.infection import pelvic_infection, pelvic_infection_incidence
@@ -93,6 +98,7 @@ _HOME = {
     "emergency_placement_in_time": "measures.access",
     "emergency_treatment": "measures.complications",
     "ending_incidence": "measures.removal",
+    "expulsion_all_placements": "measures.expulsion",
     "expulsion_hazard_ratios": "measures.expulsion",
     "expulsion_incidence": "measures.expulsion",
     "expulsion_sensitivity": "measures.displacement",
@@ -170,6 +176,7 @@ __all__ = [
     "emergency_placement_in_time",
     "emergency_treatment",
     "ending_incidence",
+    "expulsion_all_placements",
     "expulsion_hazard_ratios",
     "expulsion_incidence",
     "expulsion_sensitivity",

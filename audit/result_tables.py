@@ -235,6 +235,9 @@ def _spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
     ]
     return {
         "expulsion_incidence": _stacked([expelled, later]),
+        "expulsion_all_placements": _each(
+            expulsion.expulsion_all_placements, placements, (OVERALL, "timing_group"), **fixed
+        ),
         "expulsion_tests": expulsion.expulsion_tests(placements),
         "expulsion_hazard_ratios": expulsion.expulsion_hazard_ratios(placements),
         "removal_incidence": _each(removal.removal_incidence, placements, (OVERALL, "device_class"), **fixed),

@@ -102,6 +102,7 @@ _PART_OF = {
     "first_year_endings": "outcome_known",
     "follow_up_bounds": "outcome_known",
     "follow_up_completeness": "outcome_known",
+    "expulsion_all_placements": "expulsion_incidence",
     "expulsion_tests": "expulsion_incidence",
     "expulsion_hazard_ratios": "expulsion_incidence",
     "expulsion_sensitivity": "expulsion_incidence",

@@ -23,6 +23,14 @@ def counts(frame: pd.DataFrame) -> pd.Series:
     return pd.Series(1, index=frame.index, dtype="int64", name="n")
 
 
+def require_rows(placements: pd.DataFrame) -> None:
+    """Refuse a tally, which does not say which placements belong to one woman."""
+    if "n" in placements:
+        raise ValueError(
+            "placements must be rows, one a placement, got a tally: it does not tell women apart"
+        )
+
+
 def begun_visits(attempts: pd.DataFrame, *columns: str) -> pd.DataFrame:
     """The visits at which an insertion was begun: the first attempt of each woman and day.
 

@@ -12,9 +12,11 @@ import pandas as pd
 
 from audit.curves import incidence_table
 from audit.schema.derived import CENSORING_RULES, ENDINGS
+from audit.statistics.clustered_incidence import COLUMNS as CLUSTERED_COLUMNS
+from audit.statistics.clustered_incidence import clustered_incidence
 from audit.statistics.grouped_curves import compare_incidences
 from audit.statistics.hazard_ratios import hazard_ratios_by_level
-from audit.tallies import OVERALL, spell_patterns
+from audit.tallies import ALL_KINDS, OVERALL, require_rows, spell_patterns
 
 # Two ways of looking: either kind together, and each kind apart.
 _VIEWS = (
@@ -156,6 +158,63 @@ def expulsion_hazard_ratios(placements: pd.DataFrame, *, placement_kind: str = "
             tables.append(table)
     filled = [table for table in tables if len(table)] or tables[:1]
     return pd.concat(filled, ignore_index=True)
+
+
+def expulsion_all_placements(
+    placements: pd.DataFrame,
+    *,
+    by: str = OVERALL,
+    horizons: Sequence[float] = (42, 91, 182, 365, 730, 1095),
+    at_risk_floor: int = 10,
+) -> pd.DataFrame:
+    """Cumulative incidence of expulsion over all placements, those of one woman taken together.
+
+    Population: every placement, replacements and later ones included. Event, competing endings and unknown: as in
+    `expulsion_incidence`. A woman with several placements is one unit of chance, so that this figure needs rows:
+    it cannot be worked out from tallies and is not poolable.
+
+    Parameters
+    ----------
+    placements
+        The table `audit.schema.derived.PLACEMENTS`, one row a placement.
+    by, horizons, at_risk_floor
+        As in `expulsion_incidence`; the incidence is given at the horizons only.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, placement_kind`` (``all``), ``censoring, cause`` (``expulsion``), ``days, at_risk,
+        cumulative_events, n`` (placements), ``n_women``, ``incidence, standard_error, ci_lower, ci_upper`` (0-1),
+        ``poolable`` (False), ``method, caution``. No placement gives no rows.
+
+    Raises
+    ------
+    ValueError
+        A tally was given.
+    """
+    require_rows(placements)
+    stratum = placements[by].astype(object) if by != OVERALL else pd.Series(OVERALL, index=placements.index)
+    groups = placements.groupby(stratum.where(stratum.notna(), "not recorded").astype(str), sort=True)
+    tables = []
+    for name, own in groups:
+        codes = own["ending"].astype(object).map(_CODES).fillna(0).astype("int64")
+        for rule in CENSORING_RULES:
+            table = clustered_incidence(
+                own[f"exit_day_{rule}"],
+                codes,
+                own["patient_ref"],
+                horizons=list(horizons),
+                at_risk_floor=at_risk_floor,
+            )
+            labels = {"by": by, "stratum": name, "placement_kind": ALL_KINDS, "censoring": rule}
+            tables.append(table.assign(**labels, cause="expulsion", poolable=False))
+    names = {"time": "days", "n_clusters": "n_women"}
+    columns = [names.get(name, name) for name in CLUSTERED_COLUMNS]
+    front = ["by", "stratum", "placement_kind", "censoring", "cause"]
+    ordered = [*front, *columns[: columns.index("method")], "poolable", "method", "caution"]
+    if not tables:
+        return pd.DataFrame(columns=ordered)
+    return pd.concat(tables, ignore_index=True).rename(columns=names)[ordered]
 
 
 def _spells(placements: pd.DataFrame, by: list[str], rule: str, placement_kind: str) -> pd.DataFrame:

@@ -14,7 +14,7 @@ from reports.sections.modelled import ODDS_FOOT, level, p_column, ratio_with_lim
 from reports.sections.observation import as_equals, drawn_rules, latest_women
 from reports.sections.parts import counted_how, empty_section
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
-from reports.tables import Column, html_table, incidence_columns
+from reports.tables import Column, estimate_cell, html_table, incidence_columns, number, plain
 from reports.words_for_codes import grouping, stratum, within, word
 
 _TABLE = "expulsion_incidence"
@@ -249,4 +249,24 @@ def _groups(results: AuditResults) -> list[Block]:
         blocks.append(
             Folded("Replacements, apart", html_table("Expulsion of replacements by 12 months", again, later))
         )
-    return blocks
+    return [*blocks, *_every_placement(results)]
+
+
+def _every_placement(results: AuditResults) -> list[Block]:
+    """All placements, repeats included, those of one woman together, at 12 months."""
+    found = rows(results, "expulsion_all_placements", censoring=drawn_rules(results), days=_YEAR)
+    if not found:
+        return []
+    columns = [
+        Column("Placed", lambda row: stratum(row["by"], row["stratum"]), "label"),
+        Column("Observation", lambda row: word(row["censoring"]), "short"),
+        Column("Placements", number("n")),
+        Column("Women", number("n_women")),
+        Column("Expelled so far", number("cumulative_events")),
+        Column(
+            "%, women as units (95% interval)", estimate_cell("incidence", "ci_lower", "ci_upper"), "interval"
+        ),
+        Column("Note", plain("caution"), "note"),
+    ]
+    table = html_table("Expulsion of all placements by 12 months", columns, found)
+    return [Folded("All placements, repeats included", table)]

@@ -4,7 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from audit.measures.expulsion import expulsion_hazard_ratios, expulsion_tests
+from audit.measures.expulsion import expulsion_all_placements, expulsion_hazard_ratios, expulsion_tests
+from audit.statistics.clustered_incidence import clustered_incidence
 from audit.statistics.cox import cox_regression
 from audit.statistics.gray_test import gray_test
 from audit.tallies import spell_patterns
@@ -126,3 +127,39 @@ def test_patterns_of_spells_name_a_missing_value_unknown_and_censor_what_has_no_
     found = spell_patterns(frame, by=["age_band"], censoring="last_known", codes={"removal": 4})
     assert sorted(found["age_band"]) == ["20_24", "unknown", "unknown"]
     assert sorted(found["cause"]) == [0, 0, 4]
+
+
+WOMEN = MANY.assign(
+    patient_ref=np.arange(600) // 2, placement_kind=np.where(np.arange(600) % 2, "replacement", "first")
+)
+
+
+def test_all_placements_are_counted_and_a_woman_is_one_unit_of_chance() -> None:
+    found = expulsion_all_placements(WOMEN, horizons=(182,))
+    assert (
+        found[["n", "n_women", "placement_kind", "poolable"]].to_numpy().tolist()
+        == [[600, 300, "all", False]] * 2
+    )
+    expelled = WOMEN["ending"].str.startswith("expulsion")
+    codes = np.where(expelled, 1, np.where(WOMEN["ending"] == "none", 0, 2))
+    direct = clustered_incidence(
+        WOMEN["exit_day_last_known"], codes, WOMEN["patient_ref"], horizons=[182]
+    ).iloc[0]
+    row = found[found["censoring"] == "last_known"].iloc[0]
+    for name in ("incidence", "standard_error", "ci_lower", "ci_upper", "cumulative_events", "at_risk"):
+        assert row[name] == direct[name]
+
+
+def test_all_placements_by_timing_stand_apart_and_few_observed_carry_a_caution() -> None:
+    found = expulsion_all_placements(WOMEN.head(60), by="timing_group", horizons=(42, 390))
+    assert sorted(set(found["stratum"])) == ["interval", "postpartum"]
+    late = found[(found["days"] == 390) & (found["censoring"] == "last_known")]
+    assert late["caution"].str.contains(r"Fewer than 10|Nobody observed").all()
+
+
+def test_a_tally_cannot_tell_women_apart_and_no_placement_gives_no_rows() -> None:
+    with pytest.raises(ValueError, match=r"^placements must be rows, one a placement, got a tally"):
+        expulsion_all_placements(WOMEN.assign(n=1))
+    assert len(expulsion_all_placements(WOMEN.head(0))) == 0
+    unknown = expulsion_all_placements(WOMEN.assign(timing_group=None), by="timing_group", horizons=(42,))
+    assert set(unknown["stratum"]) == {"not recorded"}
