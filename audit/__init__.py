@@ -61,7 +61,7 @@ if TYPE_CHECKING:
         vasovagal_by_technique,
         vasovagal_technique_contrasts,
     )
-    from audit.measures.removal import ending_incidence, removal_incidence
+    from audit.measures.removal import ending_incidence, life_table_rates, removal_incidence
     from audit.measures.removal_purpose import removal_by_purpose
     from audit.measures.removal_visits import difficult_removal, removal_on_request
     from audit.measures.vasovagal import vasovagal_adjusted, vasovagal_by_parity, vasovagal_contrasts
@@ -113,6 +113,7 @@ _HOME = {
     "follow_up_bounds": "measures.follow_up",
     "follow_up_completeness": "measures.completeness_of_follow_up",
     "in_period": "period",
+    "life_table_rates": "measures.removal",
     "load_visits": "ingest.load",
     "malposition": "measures.position",
     "method_continuation": "measures.continuation",
@@ -191,6 +192,7 @@ __all__ = [
     "follow_up_bounds",
     "follow_up_completeness",
     "in_period",
+    "life_table_rates",
     "load_visits",
     "malposition",
     "method_continuation",

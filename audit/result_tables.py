@@ -235,11 +235,6 @@ def _spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
     ]
     return {
         "expulsion_incidence": _stacked([expelled, later]),
-        "expulsion_all_placements": _each(
-            expulsion.expulsion_all_placements, placements, (OVERALL, "timing_group"), **fixed
-        ),
-        "expulsion_tests": expulsion.expulsion_tests(placements),
-        "expulsion_hazard_ratios": expulsion.expulsion_hazard_ratios(placements),
         "removal_incidence": _each(removal.removal_incidence, placements, (OVERALL, "device_class"), **fixed),
         "ending_incidence": removal.ending_incidence(placements, **fixed),
         "continuation_curve": _stacked(curves),
@@ -247,10 +242,26 @@ def _spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
         "continuation_tests": _each(
             continuation.continuation_tests, placements, ("device_class", "device_family")
         ),
-        "continuation_differences": continuation.continuation_differences(
-            placements, horizon=rules.windows.year_days, at_risk_floor=rules.thresholds.at_risk_floor
-        ),
+        **_compared_spells(placements, fixed, rules.windows.year_days),
         **_rates(placements, rules, span),
+    }
+
+
+def _compared_spells(placements: pd.DataFrame, fixed: dict[str, Any], year_days: float) -> Tables:
+    """Tests, models, differences and life tables of expulsion and continuation."""
+    floor = fixed["at_risk_floor"]
+    return {
+        "expulsion_tests": expulsion.expulsion_tests(placements),
+        "expulsion_hazard_ratios": expulsion.expulsion_hazard_ratios(placements),
+        "expulsion_all_placements": _each(
+            expulsion.expulsion_all_placements, placements, (OVERALL, "timing_group"), **fixed
+        ),
+        "continuation_differences": continuation.continuation_differences(
+            placements, horizon=year_days, at_risk_floor=floor
+        ),
+        "life_table_rates": _each(
+            removal.life_table_rates, placements, (OVERALL, "device_family"), at_risk_floor=floor
+        ),
     }
 
 

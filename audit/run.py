@@ -98,6 +98,7 @@ _PART_OF = {
     "continuation_summary": "continuation_curve",
     "continuation_tests": "continuation_curve",
     "continuation_differences": "continuation_curve",
+    "life_table_rates": "continuation_curve",
     "ending_incidence": "continuation_curve",
     "first_year_endings": "outcome_known",
     "follow_up_bounds": "outcome_known",

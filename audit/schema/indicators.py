@@ -109,9 +109,12 @@ INDICATORS: tuple[Indicator, ...] = (
         "Placements followed from day 0: each woman's first that is no replacement.",
         _BOTH_RULES,
         "Kaplan-Meier with log(-log) limits; log-rank test between device classes; days in use in the first year, "
-        "copper less hormonal (restricted means).",
+        "copper less hormonal (restricted means). Rates as older papers print them: actuarial life tables by "
+        "months; net means all causes acting, gross one cause acting alone. In the theory of competing risks net "
+        "means the latter.",
         f"{_KM_SOURCES} Peto R, Peto J, J R Stat Soc A 1972;135:185-207; Royston P, Parmar MKB, BMC Med Res "
-        "Methodol 2013;13:152.",
+        "Methodol 2013;13:152; Potter RG, Demography 1966;3:297-304; Tietze C, Lewit S, Stud Fam Plann "
+        "1973;4:35-42.",
         (("device_in_situ", "removal_reason_main"),),
     ),
     Indicator(

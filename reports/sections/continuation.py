@@ -19,6 +19,8 @@ from reports.words_for_codes import stratum, within, word
 
 _TABLE = "continuation_curve"
 _YEAR = 365
+_MONTHS = 12
+_RATES = {"cause_specific": "Net, % (95% interval)", "cause_deleted": "Gross, % (95% interval)"}
 
 
 def continuation_section(results: AuditResults) -> Section:
@@ -40,6 +42,7 @@ def continuation_section(results: AuditResults) -> Section:
         *_difference(results),
         *_classes(results),
         *_summary(results),
+        *_life_tables(results),
         counted_how(_TABLE),
     ]
     return Section("continuation", "Continuation", continuation_heading(results), tuple(blocks))
@@ -258,6 +261,31 @@ def _summary(results: AuditResults) -> list[Block]:
     ]
     table = html_table("Median time in use", columns, found)
     return [Folded("How long half the devices stay, by device", table)]
+
+
+def _life_tables(results: AuditResults) -> list[Block]:
+    """Every ending at 12 months as older papers print it, under the leading rule."""
+    rule = gate_rules(results)[0]
+    found = rows(
+        results, "life_table_rates", by="overall", placement_kind="first", censoring=rule, months=_MONTHS
+    )
+    if not found:
+        return []
+    columns = [
+        Column("Ending", lambda row: word(row["cause"]), "label"),
+        Column("Ended this way", number("events")),
+        *(
+            Column(heading, estimate_cell(name, f"{name}_lower", f"{name}_upper"), "interval")
+            for name, heading in _RATES.items()
+        ),
+        Column("Note", plain("caution"), "note"),
+    ]
+    foot = (
+        f"Actuarial, {within(word(rule))}; later months are in the tables. Net: all endings acting. Gross: had "
+        "there been no other. So older papers on devices have it; elsewhere net can mean gross."
+    )
+    table = html_table(f"Life-table rates at {_MONTHS} months", columns, found, foot=foot)
+    return [Folded("Rates as older papers print them", table)]
 
 
 def _which(row: Row) -> str:
