@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from audit.benchmarks import compare_with_benchmarks
     from audit.cohort import derive_cohort
+    from audit.cycle import read_actions, read_record
     from audit.errors import AuditError
     from audit.ingest.issued import read_issued
     from audit.ingest.load import load_visits
@@ -67,13 +68,15 @@ if TYPE_CHECKING:
     from audit.measures.vasovagal import vasovagal_adjusted, vasovagal_by_parity, vasovagal_contrasts
     from audit.measures.volume import clinician_volume, clinicians_certified
     from audit.period import in_period, observed_in_period, period_from
-    from audit.records import AuditResults, Cohort, Period, VisitLog
+    from audit.records import Action, AuditRecord, AuditResults, Cohort, Period, VisitLog
     from audit.run import run_audit
     from audit.settings import AuditSettings, read_settings
 
 # Where each public name lives; a name is loaded when it is first used, so that `import audit` costs nothing.
 _HOME = {
+    "Action": "records",
     "AuditError": "errors",
+    "AuditRecord": "records",
     "AuditResults": "records",
     "AuditSettings": "settings",
     "Cohort": "records",
@@ -131,7 +134,9 @@ _HOME = {
     "pregnancy": "measures.effectiveness",
     "pregnancy_after_emergency": "measures.effectiveness",
     "process_of_care": "measures.process",
+    "read_actions": "cycle",
     "read_issued": "ingest.issued",
+    "read_record": "cycle",
     "read_settings": "settings",
     "removal_by_purpose": "measures.removal_purpose",
     "removal_incidence": "measures.removal",
@@ -152,7 +157,9 @@ _HOME = {
 }
 
 __all__ = [
+    "Action",
     "AuditError",
+    "AuditRecord",
     "AuditResults",
     "AuditSettings",
     "Cohort",
@@ -210,7 +217,9 @@ __all__ = [
     "pregnancy",
     "pregnancy_after_emergency",
     "process_of_care",
+    "read_actions",
     "read_issued",
+    "read_record",
     "read_settings",
     "removal_by_purpose",
     "removal_incidence",

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 
 from audit import commands as do
 from audit.commands import DONE, FAIL_ON, INTERNAL_FAULT, NOT_WRITTEN, REFUSED, WRONG_USAGE
+from audit.demonstration import demo
 from audit.errors import AuditError, InputRefused, OutputError, PeriodError, SettingsError
 
 _EXIT_CODES: tuple[tuple[type[AuditError], int], ...] = (
@@ -103,8 +104,15 @@ def _add_demo(commands: "argparse._SubParsersAction[_Parser]") -> None:
     parser.add_argument(
         "--out", default="audit-demo", metavar="DIR", help="folder to write (default: audit-demo)"
     )
+    parser.add_argument(
+        "--quarters",
+        type=int,
+        default=1,
+        metavar="N",
+        help="audit the last N quarters one after the other, each beside the one before, with an action plan (2-8)",
+    )
     parser.add_argument("--force", action="store_true", help="replace whatever the folder holds")
-    parser.set_defaults(run=do.demo)
+    parser.set_defaults(run=demo)
 
 
 def _add_draft_settings(commands: "argparse._SubParsersAction[_Parser]") -> None:
@@ -158,15 +166,30 @@ def _add_run(commands: "argparse._SubParsersAction[_Parser]") -> None:
         commands,
         "run",
         "Audit a log and write the report.",
-        "iud-audit run visits.csv --settings clinic.toml --period 2026-Q3 --out audit-2026-Q3",
+        "iud-audit run visits.csv --settings clinic.toml --period 2026-Q3 --out audit-2026-Q3\n"
+        "and with the last audit beside it: ... --previous audit-2026-Q2/record.json --actions actions.toml",
     )
     _add_log(parser)
     parser.add_argument(
-        "--period", required=True, help="2026-Q3, 2026-07, 2026, or two dates: 2026-07-01/2026-09-30"
+        "--period",
+        required=True,
+        help="2026-Q3, 2026-07, 2026, two dates: 2026-07-01/2026-09-30, or a name of the calendar",
     )
     parser.add_argument("--out", required=True, metavar="DIR", help="folder to write")
     parser.add_argument(
         "--issued", metavar="FILE", help="stock book (CSV: site_ref, month, devices_issued) to reconcile with"
+    )
+    parser.add_argument(
+        "--previous",
+        action="append",
+        default=[],
+        metavar="RECORD",
+        help="record.json of the last audit, as audit-2026-Q2/record.json; may be given several times",
+    )
+    parser.add_argument(
+        "--actions",
+        metavar="FILE",
+        help="action plan, as actions.toml (default: the file of that name beside the settings)",
     )
     parser.add_argument("--edition", action="append", metavar="NAME", help="internal (the default)")
     parser.add_argument("--force", action="store_true", help="replace whatever the folder holds")

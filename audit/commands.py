@@ -5,9 +5,7 @@ Data go to standard output, messages to standard error. Heavy imports wait until
 
 import argparse
 import json
-import shutil
 import sys
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -29,44 +27,6 @@ _SOON = (
     "release edition: comes with a later version; until then every page is internal and not for release. "
     "Leave --edition out."
 )
-
-
-def demo(given: argparse.Namespace) -> int:
-    """Write the invented clinic's log, audit it, and say what to open."""
-    from synthetic_data.demo import DEMO_PERIOD
-
-    folder = Path(given.out)
-    log, settings = _demo_input(folder / "log", given.force)
-    out = folder / "audit"
-    say = _speaker(given)
-    say(f"An invented clinic: {log} and {settings}")
-    audited, _, results = _audit([log], settings, DEMO_PERIOD, say)
-    _write(results, out, given.force)
-    say(_rows_sentence(audited))
-    print(f"Open {out / 'internal' / 'report.html'}")
-    return DONE
-
-
-def _demo_input(folder: Path, force: bool) -> tuple[Path, Path]:
-    """The invented clinic's log and settings in a folder; a file somebody changed is left as it is."""
-    from synthetic_data.demo import write_demo
-
-    with tempfile.TemporaryDirectory() as made:
-        fresh = write_demo(Path(made))
-        for path in fresh:
-            kept = folder / path.name
-            if kept.exists() and not force and kept.read_bytes() != path.read_bytes():
-                raise OutputError(
-                    f"{kept}: was changed and is left as it is. Choose another --out, or add --force."
-                )
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            log, settings = (Path(shutil.copyfile(path, folder / path.name)) for path in fresh)
-        except OSError as error:
-            raise OutputError(
-                f"{folder}: cannot be written ({error.strerror}). Choose another --out."
-            ) from None
-    return log, settings
 
 
 def check(given: argparse.Namespace) -> int:
@@ -110,7 +70,7 @@ def _check_on_a_page(given: argparse.Namespace) -> int:
     if given.json:
         print(json.dumps(check_facts(log, cohort) | {"html": str(page)}, indent=2, ensure_ascii=False))
     else:
-        print(f"{_rows_sentence(log)}\nOpen {page}")
+        print(f"{rows_sentence(log)}\nOpen {page}")
     return DONE
 
 
@@ -140,18 +100,20 @@ def run(given: argparse.Namespace) -> int:
         return WRONG_USAGE
     # Sooner said than after a minute of computing.
     require_replaceable(Path(given.out), force=given.force)
-    say = _speaker(given)
-    log, _, results = _audit(
+    say = speaker(given)
+    log, _, results = audit_logs(
         given.log,
         given.settings,
         given.period,
         say,
         reading=_reading(given),
         issued_file=given.issued,
+        previous=given.previous,
+        actions_file=_actions_file(given),
     )
-    out = _write(results, Path(given.out), given.force)
+    out = write_folder(results, Path(given.out), given.force)
     crossed = [name for name in given.fail_on if _crossed(name, results)]
-    say(_rows_sentence(log))
+    say(rows_sentence(log))
     report = out / "internal" / "report.html"
     if given.json:
         print(json.dumps(_run_facts(log, results, report, crossed), ensure_ascii=False))
@@ -213,7 +175,7 @@ def verify(given: argparse.Namespace) -> int:
     return DONE
 
 
-def _audit(
+def audit_logs(
     logs: Sequence[str | Path],
     settings_file: str | Path | None,
     period: str,
@@ -221,23 +183,44 @@ def _audit(
     *,
     reading: Mapping[str, Any] | None = None,
     issued_file: str | None = None,
+    previous: Sequence[str | Path] = (),
+    actions_file: str | Path | None = None,
 ) -> tuple["VisitLog", "Cohort", "AuditResults"]:
     """The steps of an audit, in order."""
     from audit.cohort import derive_cohort
+    from audit.cycle import read_actions, read_record
     from audit.ingest.issued import read_issued
     from audit.ingest.load import load_visits
     from audit.period import period_from
     from audit.run import run_audit
 
-    span = period_from(period)
     settings = _settings(settings_file)
+    span = period_from(period, calendar=settings.calendar)
     issued = None if issued_file is None else read_issued(issued_file)
+    records = [read_record(path) for path in previous]
+    plan = None if actions_file is None else read_actions(actions_file, calendar=settings.calendar)
     say("Reading the log ...")
-    log = load_visits(logs, settings, **(reading or {}))
+    log = load_visits(logs, settings, **_with_freeze(reading or {}, settings.calendar.data_to, span.label))
     say("Deriving attempts, placements and follow-ups ...")
     cohort = derive_cohort(log, settings)
     say("Computing ...")
-    return log, cohort, run_audit(log, settings, period=span, cohort=cohort, issued=issued)
+    results = run_audit(
+        log, settings, period=span, cohort=cohort, issued=issued, previous=records, actions=plan
+    )
+    return log, cohort, results
+
+
+def _with_freeze(reading: Mapping[str, Any], freezes: Mapping[str, str], period: str) -> dict[str, Any]:
+    """How the log is read, with the calendar's freeze of the period where the command names none."""
+    return {**reading, "data_to": reading.get("data_to") or freezes.get(period)}
+
+
+def _actions_file(given: argparse.Namespace) -> Path | None:
+    """The action plan a command names, else the one beside the settings, if any."""
+    if given.actions is not None:
+        return Path(given.actions)
+    beside = None if given.settings is None else Path(given.settings).parent / "actions.toml"
+    return beside if beside is not None and beside.is_file() else None
 
 
 def _settings(path: str | Path | None) -> "AuditSettings":
@@ -279,7 +262,7 @@ def _data_to(given: argparse.Namespace) -> str | None:
         raise PeriodError(f"--data-to '{given.data_to}' is not a date. Write it as 2026-09-30.") from None
 
 
-def _write(results: "AuditResults", out: Path, force: bool) -> Path:
+def write_folder(results: "AuditResults", out: Path, force: bool) -> Path:
     """The output folder."""
     from reports import write_reports
 
@@ -294,7 +277,7 @@ def _edition_problem(editions: Sequence[str]) -> str:
     return f"edition '{unknown[0]}' is not known. Write internal, or leave --edition out." if unknown else ""
 
 
-def _speaker(given: argparse.Namespace) -> Callable[[str], None]:
+def speaker(given: argparse.Namespace) -> Callable[[str], None]:
     """A function that tells the user what is going on, where anyone is watching."""
     progress = getattr(given, "progress", None)
     wanted = sys.stderr.isatty() if progress is None else progress
@@ -306,7 +289,7 @@ def _speaker(given: argparse.Namespace) -> Callable[[str], None]:
     return say
 
 
-def _rows_sentence(log: "VisitLog") -> str:
+def rows_sentence(log: "VisitLog") -> str:
     """Rows in = rows used + rows set aside."""
     totals = log.accounting.groupby("disposition")["n"].sum()
     used, aside = int(totals.get("used", 0)), int(totals.get("set_aside", 0))

@@ -4,14 +4,18 @@ AuditError
 ├── InputRefused        a log that cannot be audited: exit code 3
 │   ├── UnreadableFile      not a table in a form we read
 │   ├── MissingColumns      lacks what every audit needs
-│   └── IdentifiersFound    seems to say who a woman is
+│   ├── IdentifiersFound    seems to say who a woman is
+│   └── RecordRefused       a record of an earlier audit that cannot stand beside this one
 ├── SettingsError       a settings file that cannot be used: exit code 2
+│   └── ActionsError        an action plan that cannot be read or followed
 ├── PeriodError         a period that is not a period: exit code 2
 └── OutputError         a folder that cannot or must not be written: exit code 4
 
 A wrong argument to a function is a plain ``ValueError``. A message says where, what is wrong, what was
 found and what to do; it never holds a woman's reference, a date of hers or free text.
 """
+
+from difflib import get_close_matches
 
 
 class AuditError(Exception):
@@ -34,8 +38,16 @@ class IdentifiersFound(InputRefused):
     """A log that seems to hold what could identify a person; no value of it is ever shown."""
 
 
+class RecordRefused(InputRefused):
+    """A record of an earlier audit that cannot stand beside this one."""
+
+
 class SettingsError(AuditError):
     """A settings file that cannot be used."""
+
+
+class ActionsError(SettingsError):
+    """An action plan that cannot be read or followed."""
 
 
 class PeriodError(AuditError):
@@ -55,3 +67,10 @@ def name_a_few(names: list[str], *, limit: int = 5) -> str:
     """Names joined by commas, at most `limit` of them, then "and N more"."""
     shown = ", ".join(names[:limit])
     return shown if len(names) <= limit else f"{shown} and {len(names) - limit} more"
+
+
+def unknown_name(what: str, name: str, known: list[str]) -> str:
+    """A sentence for a name that does not exist, with the nearest one that does."""
+    near = get_close_matches(name, known, n=1)
+    hint = f"Did you mean '{near[0]}'?" if near else f"Write one of: {name_a_few(sorted(known), limit=20)}."
+    return f"{what} '{name}' is not known. {hint}"

@@ -1,24 +1,30 @@
 """Reporting periods: what a label means, and which attempts and woman-time fall into one."""
 
 import re
+from dataclasses import replace
 
 import pandas as pd
 
 from audit.errors import PeriodError
 from audit.records import Period
+from audit.settings import Calendar
 
 _QUARTER = re.compile(r"^(\d{4})-?Q([1-4])$", re.IGNORECASE)
 _MONTH = re.compile(r"^(\d{4})-(\d{2})$")
 _YEAR = re.compile(r"^(\d{4})$")
+_FISCAL = re.compile(r"^FY((?:19|20)\d{2})(?:-?Q([1-4]))?$", re.IGNORECASE)
 
 
-def period_from(label: str | Period) -> Period:
+def period_from(label: str | Period, *, calendar: Calendar | None = None) -> Period:
     """The period a label names.
 
     Parameters
     ----------
     label
-        ``2026-Q3``, ``2026-07``, ``2026``, or two ISO dates joined by a slash, ``2026-07-01/2026-09-30``.
+        ``2026-Q3``, ``2026-07``, ``2026``, or two ISO dates joined by a slash, ``2026-07-01/2026-09-30``; with a
+        calendar also a name of its own, ``FY2026`` or ``FY2026-Q1``.
+    calendar
+        The service's calendar of the settings: names of periods, and the month its year begins in.
 
     Returns
     -------
@@ -33,10 +39,16 @@ def period_from(label: str | Period) -> Period:
     --------
     >>> period_from("2026-Q3").last_day.date().isoformat()
     '2026-09-30'
+    >>> period_from("FY2026-Q4", calendar=Calendar(year_starts_in_month=4)).first_day.date().isoformat()
+    '2027-01-01'
     """
     if isinstance(label, Period):
         return label
     text = label.strip()
+    if calendar is not None and text in calendar.periods:
+        return replace(_between(calendar.periods[text]), label=text)
+    if calendar is not None and (match := _FISCAL.match(text)):
+        return _of_the_year(text.upper(), match, calendar.year_starts_in_month)
     if match := _QUARTER.match(text):
         year, quarter = match.groups()
         return _calendar(f"{year}-Q{quarter}", pd.Period(f"{year}Q{quarter}", freq="Q"))
@@ -139,6 +151,16 @@ def due_in_period(placements: pd.DataFrame, period: str | Period, *, days: int) 
     span = period_from(period)
     due = placements["placement_date"] + pd.Timedelta(days=days)
     return placements[due.between(span.first_day, span.last_day)].reset_index(drop=True)
+
+
+def _of_the_year(label: str, match: re.Match[str], month: int) -> Period:
+    """A year or a quarter of a year that begins in a month of the service's own."""
+    year, quarter = match.groups()
+    start = pd.Timestamp(int(year), month, 1)
+    if quarter:
+        start += pd.DateOffset(months=3 * (int(quarter) - 1))
+    after = start + pd.DateOffset(months=3 if quarter else 12)
+    return Period(label, start, after - pd.Timedelta(days=1))
 
 
 def _calendar_period(text: str) -> pd.Period:

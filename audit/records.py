@@ -7,6 +7,9 @@ import pandas as pd
 
 from audit.settings import AuditSettings
 
+# The form of record.json; a record of another form is not read.
+RECORD_VERSION = 2
+
 
 @dataclass(frozen=True)
 class SourceFile:
@@ -73,6 +76,50 @@ class Period:
     label: str
     first_day: pd.Timestamp
     last_day: pd.Timestamp
+
+
+@dataclass(frozen=True)
+class AuditRecord:
+    """What `audit.read_record` read: the results of an earlier audit, to stand beside the next.
+
+    ``tables`` are as in `AuditResults`, without those that hold visit references. ``definitions_version`` says
+    what the figures counted, ``data_version`` which extract of the log they rest on.
+    """
+
+    service: str
+    period: Period
+    data_to: pd.Timestamp
+    definitions_version: str
+    tables: Mapping[str, pd.DataFrame]
+    versions: Mapping[str, str]
+    data_version: str = ""
+
+
+@dataclass(frozen=True)
+class Action:
+    """One action of a service's plan, as its lead wrote it.
+
+    ``figure`` is the criterion or headline figure it is to move; ``measure`` names a row of a result table
+    instead (``table`` and its key columns). ``done`` is the day it was carried out. ``sample_size_needed`` is how
+    many must be counted afterwards before anything is said. ``status`` is ``open``, ``done_unmeasured``,
+    ``effective`` or ``not_effective``; a blank figure, date or number is None.
+    """
+
+    id: str
+    figure: str
+    gap: str
+    cause: str
+    action: str
+    owner_role: str
+    opened: Period
+    due: pd.Timestamp
+    status: str
+    target: float | None = None
+    done: pd.Timestamp | None = None
+    sample_size_needed: int | None = None
+    evidence: str = ""
+    measure: Mapping[str, object] = field(default_factory=dict)
+    better: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """The whole audit: a standardised log in, every result table out, in the order of the report."""
 
 import platform
+from collections.abc import Sequence
 from dataclasses import replace
 from importlib.metadata import PackageNotFoundError, version
 
@@ -8,11 +9,13 @@ import pandas as pd
 
 from audit.benchmarks import compare_with_benchmarks, perforation_strata
 from audit.cohort import derive_cohort
+from audit.cycle import audit_cycle
 from audit.many_tests import with_adjusted_p_values
 from audit.measures.follow_up import follow_up_gate
 from audit.measures.postpartum import perforation_expected
 from audit.period import period_from
-from audit.records import AuditResults, Cohort, Period, VisitLog
+from audit.period_curves import first_year_in_period
+from audit.records import Action, AuditRecord, AuditResults, Cohort, Period, VisitLog
 from audit.result_tables import all_tables
 from audit.settings import AuditSettings
 from audit.tallies import OVERALL
@@ -28,6 +31,8 @@ def run_audit(
     period: str | Period,
     cohort: Cohort | None = None,
     issued: pd.DataFrame | None = None,
+    previous: AuditRecord | Sequence[AuditRecord] | None = None,
+    actions: Sequence[Action] | None = None,
 ) -> AuditResults:
     """Every result table of an audit of one period.
 
@@ -43,6 +48,10 @@ def run_audit(
         What `audit.derive_cohort` made of the log, to save doing it again.
     issued
         What `audit.read_issued` read of the stock book, to reconcile the log with.
+    previous
+        What `audit.read_record` read of the last audit, or of several earlier ones.
+    actions
+        What `audit.read_actions` read of the action plan.
 
     Returns
     -------
@@ -55,6 +64,10 @@ def run_audit(
     ------
     PeriodError
         The label names no period.
+    RecordRefused
+        A record is of another service or of a later period.
+    ActionsError
+        An action names a figure that this audit does not have.
 
     Notes
     -----
@@ -62,10 +75,13 @@ def run_audit(
     of the log to the freeze.
     """
     rules = settings or AuditSettings()
-    span = period_from(period)
+    span = period_from(period, calendar=rules.calendar)
     people = cohort or derive_cohort(log, rules)
     tables = all_tables(log, people, rules, span, issued)
     tables["perforation_expected"] = perforation_expected(tables["perforation"], perforation_strata())
+    tables["first_year_in_period"] = first_year_in_period(
+        people.placements, rules, period=span, data_to=log.data_to
+    )
     available = tables["indicator_availability"]
     off = set(available.loc[~available["available"], "indicator"])
     tables = with_adjusted_p_values(
@@ -88,7 +104,9 @@ def run_audit(
         key_id=log.key_id,
         synthetic=rules.synthetic,
     )
-    return replace(results, tables={**tables, "benchmark_comparison": compare_with_benchmarks(results)})
+    tables["benchmark_comparison"] = compare_with_benchmarks(results)
+    records = (previous,) if isinstance(previous, AuditRecord) else tuple(previous or ())
+    return replace(results, tables={**tables, **audit_cycle(results, previous=records, actions=actions)})
 
 
 # Tables that hold part of another measure go on and off with it.
@@ -108,6 +126,7 @@ _PART_OF = {
     "expulsion_hazard_ratios": "expulsion_incidence",
     "expulsion_sensitivity": "expulsion_incidence",
     "pelvic_infection_incidence": "pelvic_infection",
+    "first_year_in_period": "continuation_curve",
     "period_against_earlier": "person_time_rates",
     "clinician_limits": "failed_insertions_by_clinician",
     "failure_model": "failed_insertions_by_clinician",

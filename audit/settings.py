@@ -9,12 +9,15 @@ import json
 import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, fields, replace
-from difflib import get_close_matches
+from datetime import date
 from pathlib import Path
 from typing import Any, Literal
 
 from audit.errors import SettingsError, name_a_few
+from audit.errors import unknown_name as _unknown_name
 from audit.schema.column import Column
+from audit.schema.figures import DEFINITIONS_VERSION
+from audit.schema.published import fault_in
 from audit.schema.terms import COMPARED_OUTCOMES, FIRST_YEAR_ENDINGS, UNITS
 from audit.schema.visits import VISITS
 
@@ -91,11 +94,27 @@ class Thresholds:
     known_floor: float = 0.60
     recorded_floor: float = 0.80
     at_risk_floor: int = 10
+    completeness_change: float = 0.10
     clinician_attempts: int = 20
     ask_tail: float = 0.025
     review_tail: float = 0.001
     set_aside_banner: float = 0.05
     set_aside_refusal: float = 0.20
+
+
+@dataclass(frozen=True)
+class Calendar:
+    """The governance calendar: names of periods, their freeze, and the version of the data.
+
+    `periods` maps a name to two ISO dates joined by a slash; `data_to` maps the label of a period to its freeze;
+    `year_starts_in_month` is the month (1-12) in which the year of ``FY2026`` and ``FY2026-Q1`` begins;
+    `data_version` is printed on the report.
+    """
+
+    periods: Mapping[str, str] = field(default_factory=dict)
+    data_to: Mapping[str, str] = field(default_factory=dict)
+    year_starts_in_month: int = 1
+    data_version: str = ""
 
 
 @dataclass(frozen=True)
@@ -107,6 +126,8 @@ class AuditSettings:
     ending of the first year, a proportion (0-1) to ask of the unknown outcomes whether they could bring it about;
     `funnel_target` is what a
     clinician's failures are compared with: ``service``, ``service_excluding_own``, or a proportion.
+    `margin_reasons` says why a margin is what it is; `benchmarks` are published figures of the service's own
+    choice, in the form of the package's library.
     """
 
     service: str = "This service"
@@ -114,9 +135,12 @@ class AuditSettings:
     fhir: Fhir = field(default_factory=Fhir)
     windows: Windows = field(default_factory=Windows)
     thresholds: Thresholds = field(default_factory=Thresholds)
+    calendar: Calendar = field(default_factory=Calendar)
     charted_by_exception: tuple[str, ...] = ()
     margins: Mapping[str, float] = field(default_factory=dict)
     figures_to_reach: Mapping[str, float] = field(default_factory=dict)
+    margin_reasons: Mapping[str, str] = field(default_factory=dict)
+    benchmarks: tuple[Mapping[str, Any], ...] = ()
     funnel_target: str = "service"
     synthetic: bool = False
 
@@ -164,6 +188,8 @@ def settings_from(data: Mapping[str, Any], *, where: str = "settings") -> AuditS
     _check_layout(settings.layout, where)
     _check_fhir(settings.fhir, where)
     _check_rules(settings, where)
+    _check_calendar(settings.calendar, where)
+    _check_benchmarks(settings, where)
     return settings
 
 
@@ -173,6 +199,25 @@ def settings_fingerprint(settings: AuditSettings) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+def definitions_version(settings: AuditSettings) -> str:
+    """The version of what the figures count: the package's own, and a fingerprint of what the settings change.
+
+    Examples
+    --------
+    >>> definitions_version(AuditSettings()) == definitions_version(AuditSettings(service="Another"))
+    True
+    >>> changed = AuditSettings(windows=Windows(check_to_day=70))
+    >>> definitions_version(AuditSettings()) == definitions_version(changed)
+    False
+    """
+    decided = {
+        "windows": asdict(settings.windows),
+        "charted_by_exception": sorted(settings.charted_by_exception),
+    }
+    text = json.dumps(decided, sort_keys=True, separators=(",", ":"))
+    return f"{DEFINITIONS_VERSION}.{hashlib.sha256(text.encode()).hexdigest()[:8]}"
+
+
 def _fill(default: Any, data: Mapping[str, Any], where: str) -> Any:
     """A copy of a settings record with the given keys set, nested tables included."""
     known = {item.name: getattr(default, item.name) for item in fields(default)}
@@ -180,13 +225,17 @@ def _fill(default: Any, data: Mapping[str, Any], where: str) -> Any:
     for key, value in data.items():
         if key not in known:
             raise SettingsError(f"{where}: {_unknown_name('key', key, list(known))}")
-        changes[key] = _fitting(known[key], value, f"{where}, {key}")
+        changes[key] = (
+            _tables(value, f"{where}, {key}")
+            if key == "benchmarks"
+            else _fitting(known[key], value, f"{where}, {key}")
+        )
     return replace(default, **changes)
 
 
 def _fitting(default: Any, value: Any, where: str) -> Any:
     """The value in the type of the default it replaces."""
-    if isinstance(default, Layout | Fhir | Windows | Thresholds):
+    if isinstance(default, Layout | Fhir | Windows | Thresholds | Calendar):
         return _fill(default, _of_type(value, Mapping, where, _TABLE), where)
     if isinstance(default, bool):
         return _of_type(value, bool, where, "true or false")
@@ -194,10 +243,20 @@ def _fitting(default: Any, value: Any, where: str) -> Any:
         kind = default[0] if default else ""
         return tuple(_fitting(kind, item, where) for item in _of_type(value, list, where, _LIST))
     if isinstance(default, Mapping):
-        return dict(_of_type(value, Mapping, where, _TABLE))
+        # TOML has dates of its own; in a fingerprint and a record they are text.
+        table = _of_type(value, Mapping, where, _TABLE)
+        return {key: item.isoformat() if type(item) is date else item for key, item in table.items()}
     if isinstance(default, str):
         return str(_of_type(value, str | int | float, where, "text in quotes"))
     return type(default)(_not_negative(value, where))
+
+
+def _tables(value: Any, where: str) -> tuple[Mapping[str, Any], ...]:
+    """The tables of a list of tables."""
+    return tuple(
+        dict(_of_type(item, Mapping, where, "written as [[benchmarks]]"))
+        for item in _of_type(value, list, where, "written as [[benchmarks]]")
+    )
 
 
 def _not_negative(value: Any, where: str) -> float:
@@ -219,13 +278,6 @@ def _shown(value: Any) -> str:
     """A value as a message shows it, cut short."""
     text = str(value).lower() if isinstance(value, bool) else repr(value)
     return text if len(text) <= 60 else f"{text[:57]}..."
-
-
-def _unknown_name(what: str, name: str, known: list[str]) -> str:
-    """A sentence for a name that does not exist, with the nearest one that does."""
-    near = get_close_matches(name, known, n=1)
-    hint = f"Did you mean '{near[0]}'?" if near else f"Write one of: {name_a_few(sorted(known), limit=12)}."
-    return f"{what} '{name}' is not known. {hint}"
 
 
 def _known_column(name: str, where: str) -> Column:
@@ -318,6 +370,45 @@ def _check_figures(figures: Mapping[str, float], where: str) -> None:
             raise SettingsError(f"{here}: {_unknown_name('ending', name, list(FIRST_YEAR_ENDINGS))}")
         if not 0 < _not_negative(figure, f"{here}, {name}") < 1:
             raise SettingsError(f"{here}, {name}: must be a proportion between 0 and 1, got {figure!r}.")
+
+
+def _check_calendar(calendar: Calendar, where: str) -> None:
+    """Refuse a calendar with a day or month that does not exist."""
+    if not 1 <= calendar.year_starts_in_month <= 12:
+        raise SettingsError(
+            f"{where}, calendar, year_starts_in_month: must be a month from 1 to 12, "
+            f"got {calendar.year_starts_in_month}."
+        )
+    for name, dates in calendar.periods.items():
+        here = f"{where}, calendar.periods, {name}"
+        days = str(_of_type(dates, str, here, "text")).split("/")
+        if len(days) != 2 or _day(days[1], here) < _day(days[0], here):
+            raise SettingsError(f"{here}: must be two dates, the earlier first, as 2026-04-01/2026-06-30.")
+    for name, freeze in calendar.data_to.items():
+        _day(freeze, f"{where}, calendar.data_to, {name}")
+
+
+def _day(value: Any, where: str) -> date:
+    """A day written as ISO text."""
+    try:
+        return date.fromisoformat(value)
+    except (TypeError, ValueError):
+        raise SettingsError(f"{where}: is not a date. Write it as 2026-09-30.") from None
+
+
+def _check_benchmarks(settings: AuditSettings, where: str) -> None:
+    """Refuse a published figure that lacks what a comparison needs, and two of one name."""
+    names = [str(entry.get("id", f"number {place}")) for place, entry in enumerate(settings.benchmarks, 1)]
+    for name, entry in zip(names, settings.benchmarks, strict=True):
+        if fault := fault_in(entry):
+            raise SettingsError(f"{where}, benchmarks, '{name}': {fault}")
+        if names.count(name) > 1:
+            raise SettingsError(f"{where}, benchmarks: two figures have the id '{name}'. Rename one.")
+    for name in settings.margin_reasons:
+        if name not in settings.margins:
+            raise SettingsError(
+                f"{where}, margin_reasons: no margin is set for '{name}'. Set one under [margins]."
+            )
 
 
 def _is_proportion(text: str) -> bool:

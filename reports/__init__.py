@@ -65,8 +65,8 @@ def write_reports(
     Returns
     -------
     Path
-        The folder, with ``internal/report.html``, ``tables/*.csv``, ``record.json`` and ``manifest.json``.
-        All of it is exact and not for release.
+        The folder, with ``internal/report.html``, ``tables/*.csv``, ``record.json``, ``manifest.json``, and
+        ``actions.next.toml`` where there is an action plan. All of it is exact and not for release.
 
     Raises
     ------
@@ -75,6 +75,7 @@ def write_reports(
     ValueError
         An edition that does not exist.
     """
+    from reports.actions_file import NEXT, next_actions_text
     from reports.editions import render_internal
     from reports.export import MANIFEST, manifest_text, record_text, table_text, write_folder
 
@@ -85,6 +86,8 @@ def write_reports(
     if "internal" in editions:
         contents["internal/report.html"] = render_internal(results).encode()
     contents |= {f"tables/{name}.csv": table_text(table).encode() for name, table in results.tables.items()}
+    if "actions" in results.tables:
+        contents[NEXT] = next_actions_text(results).encode()
     contents[MANIFEST] = manifest_text(results, contents).encode()
     write_folder(Path(folder), contents, force=force)
     return Path(folder)

@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from audit.records import AuditResults
 from reports.page import render_page
+from reports.sections.actions import actions_section
 from reports.sections.benchmarks import benchmarks_section
 from reports.sections.care import care_section
 from reports.sections.caseload import caseload_section
@@ -41,6 +42,7 @@ INTERNAL: tuple[Callable[[AuditResults], Section], ...] = (
     pregnancy_section,
     rates_section,
     benchmarks_section,
+    actions_section,
     methods_section,
     glossary_section,
     cautions_section,

@@ -15,10 +15,9 @@ import numpy as np
 import pandas as pd
 
 from audit.errors import OutputError
-from audit.records import AuditResults
-from audit.settings import settings_fingerprint
+from audit.records import RECORD_VERSION, AuditResults
+from audit.settings import definitions_version, settings_fingerprint
 
-RECORD_VERSION = 1
 MANIFEST = "manifest.json"
 _TOOL = "iud-clinic-audit"
 # A spreadsheet takes a cell that begins so for a formula.
@@ -36,6 +35,7 @@ def record_text(results: AuditResults) -> str:
         "release": "not for release",
         **_identity(results),
         "gate": results.gate,
+        "columns": {name: _kinds(table) for name, table in results.tables.items()},
         "tables": {name: _row_objects(table) for name, table in results.tables.items()},
     }
     return json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":")) + "\n"
@@ -177,6 +177,8 @@ def _identity(results: AuditResults) -> dict[str, object]:
             "last_day": _json_value(results.period.last_day),
         },
         "data_to": _json_value(results.data_to),
+        "data_version": results.settings.calendar.data_version,
+        "definitions_version": definitions_version(results.settings),
         "settings_sha256": settings_fingerprint(results.settings),
         "key_id": results.key_id or None,
         "versions": dict(results.versions),
@@ -187,6 +189,23 @@ def _row_objects(table: pd.DataFrame) -> list[dict[str, object]]:
     """The rows of a table as JSON objects; columns that are missing throughout a row stay, as null."""
     columns = [[_json_value(value) for value in _plain(table[name])] for name in table.columns]
     return [dict(zip(table.columns, row, strict=True)) for row in zip(*columns, strict=True)]
+
+
+def _kinds(table: pd.DataFrame) -> dict[str, str]:
+    """What each column holds, so that a reader of the record need not guess it from the rows."""
+    return {str(name): _kind(table[name]) for name in table.columns}
+
+
+def _kind(column: pd.Series) -> str:
+    """``flag``, ``integer``, ``number``, ``date`` or ``text``."""
+    types = pd.api.types
+    tests = {
+        "flag": types.is_bool_dtype,
+        "integer": types.is_integer_dtype,
+        "number": types.is_float_dtype,
+        "date": types.is_datetime64_any_dtype,
+    }
+    return next((kind for kind, holds in tests.items() if holds(column.dtype)), "text")
 
 
 def _plain(column: pd.Series) -> list[object]:

@@ -138,6 +138,26 @@ def proportion(row: Row, *, noun: str = "") -> str:
     return f"{count(events)} of {of} ({value}%, {span(lower, upper, places=places)})"
 
 
+def points(value: float, lower: float, upper: float) -> str:
+    """A difference of two proportions in percentage points with its interval, signed.
+
+    Examples
+    --------
+    >>> points(0.1871, 0.0429, 0.3248), points(-0.0214, -0.0463, 0.0035)
+    ('+18.7 points (4.3 to 32.5)', '−2.1 points (−4.6 to 0.4)')
+    """
+    if not (is_known(value) and is_known(lower) and is_known(upper)):
+        return NOTHING
+    plus = "+" if round(100 * value, 1) > 0 else ""
+    return f"{plus}{_signed(value)} points ({_signed(lower)} to {_signed(upper)})"
+
+
+def _signed(value: float) -> str:
+    """A difference in points to one decimal, with a minus that is one."""
+    text = f"{100 * value:.1f}"
+    return "0.0" if float(text) == 0 else text.replace("-", "−")
+
+
 def in_a_hundred(lower: float, upper: float) -> str:
     """An interval in whole numbers of women, rounded outwards, over 100, 1,000 or 10,000.
 

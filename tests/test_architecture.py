@@ -23,7 +23,9 @@ MAY_IMPORT = {
     "schema": {"errors"},
     "settings": {"errors", "schema"},
     "records": {"errors", "schema", "settings"},
-    "period": {"errors", "records"},
+    "period": {"errors", "records", "settings"},
+    "period_curves": {"measures", "period", "records", "settings"},
+    "cycle": {"errors", "schema", "settings", "records", "period", "statistics"},
     "ingest": {"errors", "schema", "settings", "records"},
     "cohort": {"errors", "schema", "settings", "records"},
     "tallies": {"errors", "schema", "settings", "records"},
@@ -42,15 +44,15 @@ MAY_IMPORT = {
         *("placement_tables", "service_model"),
     },
     "run": {
-        *("settings", "records", "period", "cohort", "tallies", "measures", "benchmarks", "result_tables"),
-        *("windows", "many_tests"),
+        *("settings", "records", "period", "period_curves", "cohort", "tallies", "measures"),
+        *("benchmarks", "cycle", "result_tables", "windows", "many_tests"),
     },
     "many_tests": {"statistics", "windows"},
     "check": {"measures", "records", "settings"},
     "__main__": {"cli"},
 }
 # The command line joins everything and may import anything.
-ANYTHING = {"cli", "commands"}
+ANYTHING = {"cli", "commands", "demonstration"}
 # What the two other packages may import of audit, besides its public names.
 OF_AUDIT = {"reports": {"records", "schema", "settings", "errors"}, "synthetic_data": {"schema"}}
 

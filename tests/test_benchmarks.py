@@ -23,6 +23,7 @@ MIXED_FOLLOW_UP = "expulsion_apex_2022_rate_not_postpartum"
 BY_FOLLOW_UP = "pregnancy_europe_2015_12_months_copper"
 OTHER_DEFINITION = "vasovagal_uk_2003_bradycardia_below_60"
 SYNCOPE = "vasovagal_international_1986_syncope_or_similar"
+AGED = "expulsion_madden_2014_36_months_age20plus"
 NARROW = "perforation_europe_2014_to_36_weeks_breastfeeding"
 
 
@@ -186,7 +187,14 @@ def test_a_figure_of_nulliparous_women_is_set_beside_ours_of_them() -> None:
     ("benchmark", "reason"),
     [
         (OTHER_DEFINITION, "This audit does not measure the outcome as the paper defines it."),
-        (NARROW, "The paper's group of women is narrower than any group of this audit."),
+        (AGED, "The paper's group of women is narrower than any group of this audit."),
+        (
+            "expulsion_phillips_2017_copper_t_380",
+            (
+                "The paper prints a crude per cent of women followed for unequal times, and this audit has none "
+                "to set beside it: like is compared with like."
+            ),
+        ),
         (
             "expulsion_us_trial_2022_12_months_copper_t_380_nulliparous",
             "The paper's group of women is narrower than any group of this audit.",

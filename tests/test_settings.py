@@ -111,8 +111,9 @@ def test_the_defaults_are_those_of_the_definitions() -> None:
 REFUSED = {
     "servce = 'A'": "clinic.toml: key 'servce' is not known. Did you mean 'service'?",
     "xyz = 1": (
-        "clinic.toml: key 'xyz' is not known. Write one of: charted_by_exception, fhir, figures_to_reach, "
-        "funnel_target, layout, margins, service, synthetic, thresholds, windows."
+        "clinic.toml: key 'xyz' is not known. Write one of: benchmarks, calendar, charted_by_exception, fhir, "
+        "figures_to_reach, funnel_target, layout, margin_reasons, margins, service, synthetic, thresholds, "
+        "windows."
     ),
     "[windows]\nreporting_lag = 3": (
         "clinic.toml, windows: key 'reporting_lag' is not known. Did you mean 'reporting_lag_days'?"

@@ -69,7 +69,9 @@ def interval_mark(mark: Mark, ticks: Sequence[float], described: str) -> Markup:
 
 
 def _dot(estimate: tuple[float, float, float], top: float, height: int, kind: str) -> Markup:
-    """A dot with its interval."""
+    """A dot with its interval; nothing where there is no interval to draw."""
+    if not is_known(estimate[1]):
+        return Markup("")
     value, lower, upper = (_place(number, top) for number in estimate)
     dot = Markup('<circle class="{}" cx="{:.1f}" cy="{}" r="3.6"/>').format(kind, value, height)
     reach = Markup(

@@ -5,6 +5,7 @@ from markupsafe import Markup
 from audit.records import AuditResults
 from audit.schema.indicator import AJ_SOURCES, BOTH_RULES, CI_SOURCES, KM_SOURCES, WILSON, Indicator
 from audit.schema.indicators import INDICATORS
+from audit.settings import definitions_version
 from reports import wording
 from reports.sections.clinicians import target_words
 from reports.sections.parts import CASES_NOT_PEOPLE, files_read
@@ -158,6 +159,7 @@ def _margins(results: AuditResults) -> str:
 def _fingerprints(results: AuditResults) -> Markup:
     """Files with their fingerprints, and versions."""
     told = files_read(results)
+    told.append(("definitions", definitions_version(results.settings)))
     told.extend((name, str(version)) for name, version in results.versions.items())
     return html_table(
         "Files and versions",

@@ -8,6 +8,7 @@ from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, is_known, limits_of, one, rows
 from reports.sections import benchmarks, clinicians, rates
+from reports.sections.actions import decided
 from reports.sections.data_quality import accounted, filled_in, least_complete, set_aside_banner
 from reports.sections.follow_up import site_apart
 from reports.sections.parts import CASES_NOT_PEOPLE, WHOLE
@@ -41,6 +42,7 @@ class PageOne:
     action_heading: str
     actions: Markup | None
     decided: str
+    decisions: tuple[str, ...]
 
 
 def page_one(results: AuditResults) -> PageOne:
@@ -48,6 +50,7 @@ def page_one(results: AuditResults) -> PageOne:
     said, top = statements(results)
     beyond = beyond_chance(results)
     actions = rows(results, "action_list")
+    answer, decisions = decided(results)
     return PageOne(
         service=results.service,
         facts=_facts(results),
@@ -60,10 +63,8 @@ def page_one(results: AuditResults) -> PageOne:
         by_chance=_by_chance(results),
         action_heading=_action_heading(actions),
         actions=_actions(actions) if actions else None,
-        decided=(
-            "No earlier audit is on record. The next one will show how each figure has changed, and whether what "
-            "was decided has worked."
-        ),
+        decided=answer,
+        decisions=decisions,
     )
 
 
@@ -72,9 +73,12 @@ def _facts(results: AuditResults) -> tuple[tuple[str, str], ...]:
     into, used, aside = accounted(results)
     period = results.period
     dates = f"{wording.day(period.first_day)} to {wording.day(period.last_day)}"
+    data_version = results.settings.calendar.data_version
+    version = [("Data version", data_version)] if data_version else []
     return (
         ("Period", f"{quarter(period.label)} ({dates})"),
         ("Data to", wording.day(results.data_to)),
+        *version,
         ("Edition", "internal, not for release"),
         ("Rows", f"{wording.count(used)} used, {wording.count(aside)} set aside, of {wording.count(into)}"),
     )

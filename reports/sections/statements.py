@@ -10,11 +10,19 @@ from reports import wording
 from reports.choosing import Row, is_known, limits_of, one, only_bounds, rows
 from reports.figures.marks import Mark, interval_mark
 from reports.figures.theme import nice_top, ticks
-from reports.sections.benchmarks import short_citation
+from reports.sections.benchmark_words import GRADES, short_citation
+from reports.sections.changes import since_last
 from reports.sections.followed import Found, followed_statements, reach
 from reports.sections.parts import PERIOD, charting_note
 
 _YEAR = 365
+# The figure of the audit cycle that a statement is about, by its section.
+_FOLLOWED_UP = {
+    "failed-insertions": "failed_insertions_per_visit",
+    "vasovagal": "vasovagal_any",
+    "expulsion": "expulsion_12_months",
+    "continuation": "continuation_12_months",
+}
 _VERDICTS = ("higher", "lower", "compatible", "cannot_tell")
 
 
@@ -31,6 +39,7 @@ class Statement:
     scale: tuple[str, ...]
     beside: str
     section: str
+    since: str = ""
 
 
 def statements(results: AuditResults) -> tuple[tuple[Statement, ...], float]:
@@ -121,11 +130,13 @@ def _proportion(
 
 
 def _published(results: AuditResults, outcome: str) -> Row | None:
-    """The first published figure with limits that is about all women, as ours is."""
-    for row in rows(results, "benchmark_comparison", outcome=outcome, by="overall"):
-        if is_known(row["published_lower"]) and row["verdict"] != "no_comparable_figure":
-            return row
-    return None
+    """The most alike published figure with limits that is about all women, as ours is; the first of several."""
+    found = [
+        row
+        for row in rows(results, "benchmark_comparison", outcome=outcome, by="overall")
+        if is_known(row["published_lower"]) and row["verdict"] != "no_comparable_figure"
+    ]
+    return min(found, key=lambda row: str(row.get("grade", "")), default=None)
 
 
 def _said(results: AuditResults, found: Found, shared: float) -> Statement:
@@ -146,8 +157,9 @@ def _said(results: AuditResults, found: Found, shared: float) -> Statement:
     per = "women a year" if found.section == "pregnancy" else ""
     plainly = f"could be {wording.in_a_hundred(*reach(found))} {per}".strip() if is_known(found.value) else ""
     beside = found.beside or (_compared(published) if published else _none_alike(results, found))
+    since = since_last(results, _FOLLOWED_UP.get(found.section, ""))
     return Statement(
-        found.big, found.words, found.figure, plainly, mark, scale, beside.strip(), found.section
+        found.big, found.words, found.figure, plainly, mark, scale, beside.strip(), found.section, since
     )
 
 
@@ -163,7 +175,8 @@ def _compared(row: Row) -> str:
     places = wording.decimals(row["published_upper"])
     published = wording.percent(row["published"], places=places)
     limits = wording.span(row["published_lower"], row["published_upper"], places=places)
-    paper = f"Published: {published}% ({limits}), {short_citation(row)}."
+    alike = f", {GRADES[row['grade']]}" if row.get("grade") in GRADES else ""
+    paper = f"Published: {published}% ({limits}), {short_citation(row)}{alike}."
     if row["own_n"] < wording.FEW:
         return f"{paper} Ours are too few to compare."
     own = wording.percent(row["own"], places=places)

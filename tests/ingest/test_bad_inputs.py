@@ -1059,6 +1059,7 @@ def a_process(code: str, *arguments: object, **more: Any) -> "subprocess.Popen[s
 RUN = "import sys; from audit.cli import main; sys.exit(main(sys.argv[1:]))"
 
 
+@pytest.mark.slow
 def test_two_runs_into_one_folder_leave_one_of_them_whole(tmp_path: Path) -> None:
     logs = [saved(tmp_path, table(*(visit(100 + i) for i in range(n))), f"log{n}.csv") for n in (1, 2)]
     alone = []
@@ -1094,6 +1095,7 @@ def test_a_file_is_read_once_and_its_fingerprint_is_of_what_was_read(tmp_path: P
     assert log.sources[0].sha256 == hashlib.sha256(octets).hexdigest()
 
 
+@pytest.mark.slow
 def test_a_run_in_another_locale_and_folder_writes_the_same_bytes(tmp_path: Path) -> None:
     log = saved(
         tmp_path, table(visit(90, clinician_ref="i\u0131", site_ref="\u0130zmir"), visit(91, site_ref="I"))
@@ -1123,6 +1125,7 @@ sys.exit(main(sys.argv[1:]))
 """
 
 
+@pytest.mark.slow
 def test_a_run_opens_no_socket(tmp_path: Path) -> None:
     proxies = dict.fromkeys(("http_proxy", "https_proxy", "ALL_PROXY"), "http://192.0.2.1:9")
     log, out = saved(tmp_path, table()), tmp_path / "out"

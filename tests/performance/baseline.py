@@ -584,9 +584,10 @@ def in_quarter(placements, period):
 
 def benchmark_table(tables):
     """Each published figure beside ours where outcome, measure and group match."""
-    text = files("audit").joinpath("benchmarks.toml").read_text(encoding="utf-8")
+    library = files("audit").joinpath("benchmarks").joinpath("library")
+    texts = [file.read_text(encoding="utf-8") for file in sorted(library.iterdir(), key=lambda f: f.name)]
     rows = []
-    for published in tomllib.loads(text)["benchmark"]:
+    for published in [figure for text in texts for figure in tomllib.loads(text)["benchmark"]]:
         row = {
             name: published.get(name)
             for name in ("id", "outcome", "measure", "estimate", "ci_lower", "ci_upper", "citation")

@@ -118,8 +118,9 @@ def test_the_baseline_draws_about_as_many_figures_as_the_report(tmp_path: Path) 
     compare.write_log(tmp_path / "visits.csv", women=150)
     for command in compare.commands(tmp_path / "visits.csv", tmp_path).values():
         subprocess.run(command, check=True, capture_output=True)
-    ours = (tmp_path / "ours" / "internal" / "report.html").read_text(encoding="utf-8").count("<figure")
+    # Many of ours are small drawings in the rows of a table.
+    ours = (tmp_path / "ours" / "internal" / "report.html").read_text(encoding="utf-8").count("<svg")
     theirs = (
         (tmp_path / "baseline" / "report.html").read_text(encoding="utf-8").count('class="plotly-graph-div"')
     )
-    assert theirs <= ours + 2
+    assert 10 < theirs <= ours

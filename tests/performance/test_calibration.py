@@ -17,7 +17,7 @@ def scripts(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_every_promise_is_held_in_short() -> None:
     from simulations import all_figures
 
-    broken = [figure for figure in all_figures(share_of_runs=0.1) if not figure.held]
+    broken = [figure for figure in all_figures(share_of_runs=0.04) if not figure.held]
     assert broken == []
 
 

@@ -14,7 +14,7 @@ methods = st.sampled_from(METHODS)
 
 
 # statsmodels' Holm takes a tenth of a second a set.
-@pytest.mark.parametrize(("method", "sets"), [("benjamini_hochberg", 500), ("bonferroni", 500), ("holm", 20)])
+@pytest.mark.parametrize(("method", "sets"), [("benjamini_hochberg", 500), ("bonferroni", 500), ("holm", 4)])
 def test_random_sets_agree_with_statsmodels(method, sets):
     random = np.random.default_rng(40)
     for _ in range(sets):

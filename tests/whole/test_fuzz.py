@@ -28,7 +28,7 @@ from audit.records import VisitLog
 from audit.settings import AuditSettings, read_settings
 
 SECONDS = 10
-EVERY = 20  # one variant in so many goes through the command line too
+EVERY = 50  # one variant in so many goes through the command line too
 CODES = "https://codes.invented.example"
 SETTINGS = f"""
 charted_by_exception = ["syncope"]
@@ -509,14 +509,14 @@ def test_the_good_logs_are_read_whole(tmp_path: Path) -> None:
         assert (len(log.visits), len(log.set_aside)) == (len(good_rows()) - 1, 0), form
 
 
-def test_200_spoilt_logs_are_read_with_every_row_or_refused(tmp_path: Path) -> None:
-    found = survey_in_halves(0, 200, tmp_path)
+def test_100_spoilt_logs_are_read_with_every_row_or_refused(tmp_path: Path) -> None:
+    found = survey_in_halves(0, 100, tmp_path)
     assert found["refused without a sentence"] == 0
     # A generator whose files were all refused, or all fine, would test little.
-    assert found["csv read"] > 60
-    assert found["csv refused"] > 20
+    assert found["csv read"] > 25
+    assert found["csv refused"] > 10
     assert min(found[f"{form} read"] for form in ("xlsx", "parquet", "ndjson")) > 0
-    assert found["command 0"] + found["command 3"] == 10
+    assert found["command 0"] + found["command 3"] == 2
 
 
 @pytest.mark.slow
@@ -524,7 +524,7 @@ def test_2000_spoilt_logs_are_read_with_every_row_or_refused(tmp_path: Path) -> 
     found = survey_in_halves(1_000, 3_000, tmp_path)
     assert found["refused without a sentence"] == 0
     assert found["csv read"] > 600
-    assert found["command 0"] + found["command 3"] == 100
+    assert found["command 0"] + found["command 3"] == 40
 
 
 if __name__ == "__main__":
