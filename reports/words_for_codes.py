@@ -203,6 +203,14 @@ _WORDS = {
     # outcomes of published figures
     "failed_insertion": "Failed insertion",
     "continuation": "Continuation",
+    "removal_hormonal_effects": "Removal for hormonal effects",
+    "removal_infection": "Removal for infection",
+    "removal_wish_pregnancy": "Removal to become pregnant",
+    "removal_not_needed": "Removal, no longer needed",
+    "removal_planned_end": "Removal at the planned end",
+    "removal_replacement": "Replacement",
+    "removal_other": "Removal for another reason",
+    "removal_unknown": "Removal, reason not recorded",
     "removal_bleeding_or_pain": "Removal for bleeding or pain",
     "check_done": "Check done",
 }

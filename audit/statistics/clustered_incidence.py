@@ -105,6 +105,10 @@ def clustered_incidence(
     observed = spells(durations, endings, entry=None, weights=None)
     labels, _ = pd.factorize(np.asarray(clusters))
     require_equal_lengths(durations=observed.exit.size, clusters=labels.size)
+    # In an order of their own, so that rounding is the same in whatever order rows are given.
+    order = np.lexsort((observed.endings, observed.exit))
+    observed = spells(observed.exit[order], observed.endings[order], entry=None, weights=None)
+    labels = labels[order]
     if (labels < 0).any():
         raise ValueError(f"clusters must not be missing, got {int((labels < 0).sum())} that are")
     times = np.atleast_1d(amounts("horizons", horizons))
@@ -153,7 +157,7 @@ def _at(course: Course, observed: Spells, labels: IntArray, time: float, cause: 
     if last >= 0:
         incidence = float(course.incidence[last])
         together = np.bincount(labels, weights=_derivatives(course, observed, last, cause))
-        error = float(np.sqrt((together**2).sum() * clusters / max(clusters - 1, 1)))
+        error = float(np.sqrt(np.sort(together**2).sum() * clusters / max(clusters - 1, 1)))
     over = time > course.time[-1] and course.at_risk[-1] > course.every[-1]
     return {
         "time": time,
