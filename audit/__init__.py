@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from audit.benchmarks import compare_with_benchmarks
     from audit.cohort import derive_cohort
+    from audit.criteria import criteria_in_force
     from audit.cycle import read_actions, read_record
     from audit.errors import AuditError
     from audit.ingest.issued import read_issued
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
         continuation_tests,
         method_continuation,
     )
+    from audit.measures.criteria import criteria_cases, criteria_met
     from audit.measures.displacement import (
         displacement_incidence,
         expulsion_sensitivity,
@@ -93,6 +95,9 @@ _HOME = {
     "continuation_differences": "measures.continuation",
     "continuation_summary": "measures.continuation",
     "continuation_tests": "measures.continuation",
+    "criteria_cases": "measures.criteria",
+    "criteria_in_force": "criteria",
+    "criteria_met": "measures.criteria",
     "derive_cohort": "cohort",
     "devices_wasted": "measures.insertion",
     "difficult_removal": "measures.removal_visits",
@@ -176,6 +181,9 @@ __all__ = [
     "continuation_differences",
     "continuation_summary",
     "continuation_tests",
+    "criteria_cases",
+    "criteria_in_force",
+    "criteria_met",
     "derive_cohort",
     "devices_wasted",
     "difficult_removal",

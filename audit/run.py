@@ -9,6 +9,7 @@ import pandas as pd
 
 from audit.benchmarks import compare_with_benchmarks, perforation_strata
 from audit.cohort import derive_cohort
+from audit.criterion_tables import criterion_tables
 from audit.cycle import audit_cycle
 from audit.many_tests import with_adjusted_p_values
 from audit.measures.follow_up import follow_up_gate
@@ -87,6 +88,7 @@ def run_audit(
     tables = with_adjusted_p_values(
         {name: table for name, table in tables.items() if _measured_by(name) not in off}
     )
+    tables |= criterion_tables(tables, people, rules, span)
     known = tables.get("outcome_known", pd.DataFrame(columns=["n", "by", "window"]))
     results = AuditResults(
         service=rules.service,

@@ -13,6 +13,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any, Literal
 
+from audit.criteria import criteria_in_force
 from audit.errors import SettingsError, name_a_few
 from audit.errors import unknown_name as _unknown_name
 from audit.schema.column import Column
@@ -23,6 +24,8 @@ from audit.schema.visits import VISITS
 
 _TABLE = "a table with a line [name] of its own"
 _LIST = "a list in square brackets"
+# Keys that are written as a list of tables.
+_LISTS_OF_TABLES = ("benchmarks", "criteria")
 _MAX_BYTES = 1_000_000
 
 DateOrder = Literal["iso", "day_month_year", "month_day_year"]
@@ -128,6 +131,7 @@ class AuditSettings:
     clinician's failures are compared with: ``service``, ``service_excluding_own``, or a proportion.
     `margin_reasons` says why a margin is what it is; `benchmarks` are published figures of the service's own
     choice, in the form of the package's library.
+    `criteria` changes, adds and retires audit criteria (see `audit.criteria`).
     """
 
     service: str = "This service"
@@ -141,6 +145,7 @@ class AuditSettings:
     figures_to_reach: Mapping[str, float] = field(default_factory=dict)
     margin_reasons: Mapping[str, str] = field(default_factory=dict)
     benchmarks: tuple[Mapping[str, Any], ...] = ()
+    criteria: tuple[Mapping[str, Any], ...] = ()
     funnel_target: str = "service"
     synthetic: bool = False
 
@@ -190,6 +195,7 @@ def settings_from(data: Mapping[str, Any], *, where: str = "settings") -> AuditS
     _check_rules(settings, where)
     _check_calendar(settings.calendar, where)
     _check_benchmarks(settings, where)
+    criteria_in_force(settings.criteria, where=where)
     return settings
 
 
@@ -225,11 +231,8 @@ def _fill(default: Any, data: Mapping[str, Any], where: str) -> Any:
     for key, value in data.items():
         if key not in known:
             raise SettingsError(f"{where}: {_unknown_name('key', key, list(known))}")
-        changes[key] = (
-            _tables(value, f"{where}, {key}")
-            if key == "benchmarks"
-            else _fitting(known[key], value, f"{where}, {key}")
-        )
+        here = f"{where}, {key}"
+        changes[key] = _tables(value, here) if key in _LISTS_OF_TABLES else _fitting(known[key], value, here)
     return replace(default, **changes)
 
 
@@ -252,10 +255,14 @@ def _fitting(default: Any, value: Any, where: str) -> Any:
 
 
 def _tables(value: Any, where: str) -> tuple[Mapping[str, Any], ...]:
-    """The tables of a list of tables."""
+    """The tables of a list of tables, their dates as text."""
+    written = f"written as [[{where.rpartition(', ')[2]}]]"
     return tuple(
-        dict(_of_type(item, Mapping, where, "written as [[benchmarks]]"))
-        for item in _of_type(value, list, where, "written as [[benchmarks]]")
+        {
+            key: item.isoformat() if isinstance(item, date) else item
+            for key, item in _of_type(table, Mapping, where, written).items()
+        }
+        for table in _of_type(value, list, where, written)
     )
 
 

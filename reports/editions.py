@@ -6,7 +6,6 @@ from audit.records import AuditResults
 from reports.page import render_page
 from reports.sections.actions import actions_section
 from reports.sections.benchmarks import benchmarks_section
-from reports.sections.care import care_section
 from reports.sections.caseload import caseload_section
 from reports.sections.clinicians import clinicians_section
 from reports.sections.continuation import continuation_section
@@ -22,12 +21,13 @@ from reports.sections.rates import rates_section
 from reports.sections.removal import removal_section
 from reports.sections.safety import perforation_section, pregnancy_section
 from reports.sections.section import Section
+from reports.sections.standards import standards_section
 from reports.sections.vasovagal import vasovagal_section
 
 INTERNAL: tuple[Callable[[AuditResults], Section], ...] = (
     data_quality_section,
     caseload_section,
-    care_section,
+    standards_section,
     failed_insertions_section,
     failure_reasons_section,
     clinicians_section,

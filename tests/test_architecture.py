@@ -21,7 +21,8 @@ MEASURES = sorted((ROOT / "audit" / "measures").glob("*.py"))
 MAY_IMPORT = {
     "errors": set(),
     "schema": {"errors"},
-    "settings": {"errors", "schema"},
+    "criteria": {"errors", "schema"},
+    "settings": {"errors", "schema", "criteria"},
     "records": {"errors", "schema", "settings"},
     "period": {"errors", "records", "settings"},
     "period_curves": {"measures", "period", "records", "settings"},
@@ -43,9 +44,10 @@ MAY_IMPORT = {
         *("settings", "records", "period", "tallies", "measures", "windows", "attempt_tables"),
         *("placement_tables", "service_model"),
     },
+    "criterion_tables": {"criteria", "settings", "records", "period", "measures", "windows"},
     "run": {
         *("settings", "records", "period", "period_curves", "cohort", "tallies", "measures"),
-        *("benchmarks", "cycle", "result_tables", "windows", "many_tests"),
+        *("benchmarks", "cycle", "result_tables", "windows", "criterion_tables", "many_tests"),
     },
     "many_tests": {"statistics", "windows"},
     "check": {"measures", "records", "settings"},

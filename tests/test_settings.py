@@ -111,8 +111,8 @@ def test_the_defaults_are_those_of_the_definitions() -> None:
 REFUSED = {
     "servce = 'A'": "clinic.toml: key 'servce' is not known. Did you mean 'service'?",
     "xyz = 1": (
-        "clinic.toml: key 'xyz' is not known. Write one of: benchmarks, calendar, charted_by_exception, fhir, "
-        "figures_to_reach, funnel_target, layout, margin_reasons, margins, service, synthetic, thresholds, "
+        "clinic.toml: key 'xyz' is not known. Write one of: benchmarks, calendar, charted_by_exception, criteria, "
+        "fhir, figures_to_reach, funnel_target, layout, margin_reasons, margins, service, synthetic, thresholds, "
         "windows."
     ),
     "[windows]\nreporting_lag = 3": (

@@ -42,12 +42,11 @@ def figures_of(
     A criterion with an upper target, such as one for something that should be rare, says so in a column
     ``better`` of its table; without it, more met is better.
     """
-    return (
-        *FIGURES,
-        *_care(tables),
-        *_criteria(tables),
-        *(named_by(action) for action in actions if action.measure),
-    )
+    criteria = _criteria(tables)
+    # A criterion is its figure with a target and a version: it takes the place of the figure of its name.
+    taken = {criterion.id for criterion in criteria}
+    declared = [figure for figure in (*FIGURES, *_care(tables)) if figure.id not in taken]
+    return (*declared, *criteria, *(named_by(action) for action in actions if action.measure))
 
 
 def _care(tables: Mapping[str, pd.DataFrame]) -> list[HeadlineFigure]:

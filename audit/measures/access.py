@@ -43,12 +43,8 @@ def emergency_placement_in_time(
     """
     emergency = attempts[attempts["indication"] == "emergency_contraception"]
     begun = emergency[emergency["visit_outcome"].isin(["placed", "failed", "unknown"])]
-    since = begun["ec_hours_since_upsi"].astype("float64")
-    after = begun["ec_days_after_ovulation"].astype("float64")
-    by_hours = (since <= hours) | (begun["ec_basis"] == "within_120h_of_intercourse")
-    by_ovulation = ~by_hours & (
-        (after <= days_after_ovulation) | (begun["ec_basis"] == "within_5d_of_ovulation")
-    )
+    by_hours, by_ovulation = _in_time(begun, hours, days_after_ovulation)
+    since = begun["ec_hours_since_upsi"]
     not_shown = ~by_hours & ~by_ovulation & since.isna() & (begun["ec_basis"] != "outside_window")
     number = counts(begun)
     table = pd.DataFrame(
@@ -65,6 +61,42 @@ def emergency_placement_in_time(
         }
     )
     return with_proportions(table)
+
+
+def emergency_not_in_time(
+    attempts: pd.DataFrame, *, hours: float = 120.0, days_after_ovulation: float = 5
+) -> pd.DataFrame:
+    """The emergency attempts that were not in time as far as the log shows.
+
+    Population: as in `emergency_placement_in_time`; those that it counts in ``n`` and not in ``events``.
+
+    Parameters
+    ----------
+    attempts
+        The table `audit.schema.derived.ATTEMPTS`, of the window that is asked for.
+    hours, days_after_ovulation
+        The window of an emergency placement.
+
+    Returns
+    -------
+    DataFrame
+        ``figure`` (``emergency_placement_in_time``), ``site_ref, visit_ref, date``, by date; none, no rows.
+    """
+    emergency = attempts[attempts["indication"] == "emergency_contraception"]
+    begun = emergency[emergency["visit_outcome"].isin(["placed", "failed", "unknown"])]
+    by_hours, by_ovulation = _in_time(begun, hours, days_after_ovulation)
+    late = begun[~by_hours & ~by_ovulation].rename(columns={"attempt_date": "date"})
+    late = late.sort_values(["date", "site_ref", "visit_ref"], kind="stable")
+    return late.assign(figure="emergency_placement_in_time")[["figure", "site_ref", "visit_ref", "date"]]
+
+
+def _in_time(begun: pd.DataFrame, hours: float, days: float) -> tuple[pd.Series, pd.Series]:
+    """Which attempts were in time by hours since intercourse, and which others by days since ovulation."""
+    since = begun["ec_hours_since_upsi"].astype("float64")
+    after = begun["ec_days_after_ovulation"].astype("float64")
+    by_hours = (since <= hours) | (begun["ec_basis"] == "within_120h_of_intercourse")
+    by_ovulation = ~by_hours & ((after <= days) | (begun["ec_basis"] == "within_5d_of_ovulation"))
+    return by_hours, by_ovulation
 
 
 def waiting_time(

@@ -219,6 +219,49 @@ def safety_net(attempts: pd.DataFrame, *, by: str = OVERALL, recorded_floor: flo
     return _counted(without, SAFETY_NET, by, recorded_floor)
 
 
+def care_not_met(attempts: pd.DataFrame) -> pd.DataFrame:
+    """The visits behind every "not met" of `process_of_care` and `safety_net`.
+
+    Population: as there. A visit that is not recorded, or an exception, is not listed.
+
+    Parameters
+    ----------
+    attempts
+        The table `audit.schema.derived.ATTEMPTS`, of the window that is asked for.
+
+    Returns
+    -------
+    DataFrame
+        ``figure`` (the item; ``safety_net`` for the whole of it), ``site_ref, visit_ref, date``; item by item, then
+        by date. Nothing not met gives no rows.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from audit.schema.derived import ATTEMPTS
+    >>> rows = pd.DataFrame({name: [None, None] for name in ATTEMPTS.names}).assign(
+    ...     visit_outcome="placed", visit_ref=["V1", "V2"], pain_options_discussed=["yes", "no"])
+    >>> care_not_met(rows.assign(pain_options_discussed=pd.array([True, False], dtype="boolean")))[
+    ...     ["figure", "visit_ref"]].values.tolist()
+    [['pain_options', 'V2']]
+    """
+    without = attempts[attempts["visit_outcome"].isin(["failed", "deferred"])]
+    begun = begun_visits(attempts)
+    parts = [_missed(begun, name, item) for name, item in ITEMS.items()]
+    parts.append(_missed(without, "safety_net", SAFETY_NET["whole_safety_net"]))
+    return pd.concat([part for part in parts if len(part)] or parts[:1], ignore_index=True)
+
+
+def _missed(visits: pd.DataFrame, figure: str, item: Item) -> pd.DataFrame:
+    """The visits at which an item was not met."""
+    found = visits[_states(visits, item) == STATES.index("not_met")]
+    dated = found.rename(columns={"attempt_date": "date"}).sort_values(
+        ["date", "site_ref", "visit_ref"], kind="stable"
+    )
+    listed: pd.DataFrame = dated.assign(figure=figure)[["figure", "site_ref", "visit_ref", "date"]]
+    return listed
+
+
 def _counted(visits: pd.DataFrame, items: Mapping[str, Item], by: str, recorded_floor: float) -> pd.DataFrame:
     """Met, not met, not recorded and exceptions of each item."""
     states = {name: _states(visits, item) for name, item in items.items()}

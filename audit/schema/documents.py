@@ -1,4 +1,4 @@
-"""The printed forms of the declarations: data dictionary and methods for people, a Table Schema for programs.
+"""The declarations printed: data dictionary, methods and criteria for people, a Table Schema for programs.
 
 ``python -m audit.schema.documents`` writes them into ``docs/``.
 """
@@ -8,12 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from audit.schema.column import Column, Table
+from audit.schema.criteria_page import criteria_page
 from audit.schema.methods_page import methods_page
 from audit.schema.visits import ONE_OF, REQUIRED, VISITS
 
 DICTIONARY = "data_dictionary.md"
 TABLE_SCHEMA = "visits.schema.json"
 METHODS = "methods.md"
+CRITERIA = "criteria.md"
 _TYPES = {
     "reference": "string",
     "text": "string",
@@ -222,15 +224,20 @@ def documents(table: Table) -> dict[str, str]:
     Returns
     -------
     dict
-        ``data_dictionary.md``, ``visits.schema.json`` and ``methods.md``.
+        ``criteria.md``, ``data_dictionary.md``, ``visits.schema.json`` and ``methods.md``.
 
     Examples
     --------
     >>> sorted(documents(VISITS))
-    ['data_dictionary.md', 'methods.md', 'visits.schema.json']
+    ['criteria.md', 'data_dictionary.md', 'methods.md', 'visits.schema.json']
     """
     schema = json.dumps(table_schema(table), indent=2, ensure_ascii=False)
-    return {DICTIONARY: data_dictionary(table), TABLE_SCHEMA: schema + "\n", METHODS: methods_page()}
+    return {
+        DICTIONARY: data_dictionary(table),
+        TABLE_SCHEMA: schema + "\n",
+        METHODS: methods_page(),
+        CRITERIA: criteria_page(),
+    }
 
 
 def write_documents(folder: Path) -> None:

@@ -1,5 +1,6 @@
 """The page that says how every figure is defined and computed, written from the declarations the code uses."""
 
+from audit.schema.checklists import CHECKLISTS
 from audit.schema.column import Table
 from audit.schema.derived import ATTEMPTS, FOLLOW_UPS, PLACEMENTS
 from audit.schema.indicator import Indicator
@@ -41,6 +42,12 @@ _OPENING = """# How every figure is defined and computed
 """
 
 
+_GUIDES = """Topics in our own words, and the section of the report that answers them. What rests on an earlier
+audit or an action plan is supplied where the audit has one. RECORD: Benchimol EI et al, PLoS Med
+2015;12:e1001885. SQUIRE 2.0: Ogrinc G et al, BMJ Qual Saf 2016;25:986-992.
+"""
+
+
 def methods_page() -> str:
     """The page as Markdown that ends with a line feed.
 
@@ -58,7 +65,7 @@ def methods_page() -> str:
         "## The tables derived from a log",
         *(_table(table) for table in (ATTEMPTS, PLACEMENTS, FOLLOW_UPS)),
     ]
-    return "\n".join([_OPENING, *figures, *tables]) + "\n"
+    return "\n".join([_OPENING, *figures, *tables, *_checklists()]) + "\n"
 
 
 def _figure(indicator: Indicator) -> str:
@@ -76,6 +83,21 @@ def _figure(indicator: Indicator) -> str:
             f"- **The log must record:** {needs}",
         ]
     )
+
+
+def _checklists() -> list[str]:
+    """What two reporting guides ask, and the section of the report that answers it."""
+    lines = [
+        f"| {asked.guide} {asked.number} | {asked.topic} | {asked.section.replace('-', ' ') or 'not supplied'} |"
+        for asked in CHECKLISTS
+    ]
+    return [
+        "\n## Two reporting guides\n",
+        _GUIDES,
+        "| item | topic | section |",
+        "|---|---|---|",
+        *lines,
+    ]
 
 
 def _table(table: Table) -> str:

@@ -43,8 +43,7 @@ def exceedance(
 
     References
     ----------
-    Burton PR, Gurrin LC, Campbell MJ. Clinical significance not statistical significance: a simple Bayesian
-    alternative to p values. J Epidemiol Community Health 1998;52:318-323.
+    Burton PR, Gurrin LC, Campbell MJ. J Epidemiol Community Health 1998;52:318-323.
 
     Examples
     --------
@@ -193,7 +192,7 @@ def observations_to_settle(
 
     References
     ----------
-    Julious SA. Sample sizes for clinical trials with normal data. Stat Med 2004;23:1921-1986.
+    Julious SA. Stat Med 2004;23:1921-1986.
 
     Examples
     --------

@@ -43,8 +43,7 @@ def share_of_unknowns_to_reach(
 
     References
     ----------
-    Yan X, Lee S, Li N. Missing data handling methods in medical device clinical trials. J Biopharm Stat
-    2009;19:1085-1098 (tipping-point analysis of a binary outcome).
+    Yan X, Lee S, Li N. J Biopharm Stat 2009;19:1085-1098 (tipping-point analysis of a binary outcome).
 
     Examples
     --------

@@ -101,13 +101,24 @@ _PARTS = ("met", "unmet", "blank")
 _LONG, _HIGH = 120, 10
 
 
-def three_part_bar(counts: tuple[int, int, int]) -> Markup:
-    """A bar of one length for all rows of a table, in three parts side by side.
+def three_part_bar(
+    counts: tuple[int, int, int],
+    *,
+    exceptions: int = 0,
+    target: float | None = None,
+    last: float | None = None,
+) -> Markup:
+    """A bar of one length for all rows of a table, in three parts side by side and a hollow one for exceptions.
 
     Parameters
     ----------
     counts
         Met, not met and not recorded; nothing is drawn where all are 0.
+    exceptions
+        Those who are no part of the denominator.
+    target, last
+        The level to reach, and what was reached in the last audit, as shares of met and not met (0-1): a tick, and
+        a dot.
 
     Returns
     -------
@@ -118,14 +129,21 @@ def three_part_bar(counts: tuple[int, int, int]) -> Markup:
     --------
     >>> three_part_bar((3, 1, 0)).count("rect")
     2
+    >>> three_part_bar((3, 1, 0), exceptions=2, target=0.9).count("<path")
+    1
     """
-    whole, left, parts = sum(counts), 0.0, Markup("")
-    if not whole:
+    whole, left, parts = sum(counts) + exceptions, 0.0, Markup("")
+    if not sum(counts):
         return parts
-    for name, count in zip(_PARTS, counts, strict=True):
+    part = Markup('<rect class="{}" x="{:.3g}" width="{:.3g}" height="{}"/>')
+    for name, count in zip((*_PARTS, "except"), (*counts, exceptions), strict=True):
         width = _LONG * count / whole
         if count:
-            part = Markup('<rect class="{}" x="{:.3g}" width="{:.3g}" height="{}"/>')
             parts += part.format(name, left, width, _HIGH)
         left += width
+    recorded = _LONG * (counts[0] + counts[1]) / whole
+    if last is not None:
+        parts += Markup('<circle class="last" cx="{:.3g}" cy="5" r="3"/>').format(recorded * last)
+    if target is not None:
+        parts += Markup('<path class="goal" d="M{:.3g} -3v16"/>').format(recorded * target)
     return Markup('<svg viewBox="0 0 {} {}" aria-hidden="true">{}</svg>').format(_LONG, _HIGH, parts)

@@ -1,4 +1,6 @@
-"""Care given at insertion visits, item by item in three answers, and the safety net after none was placed."""
+"""Care given at insertion visits that no standard is about, the safety net after none was placed, and waits."""
+
+from collections.abc import Collection
 
 from audit.records import AuditResults
 from audit.schema.indicators import BY_TABLE
@@ -6,33 +8,12 @@ from reports import wording
 from reports.choosing import Row, is_known, one, rows, why_empty
 from reports.figures.marks import three_part_bar
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how
-from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock
+from reports.sections.section import Block, Paragraph, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns, quantile_cell
 from reports.words_for_codes import stratum, within, word
 
 _TABLE, _NET = "process_of_care", "safety_net"
-_ID, _LABEL = "care", "Care at the visit"
 _BAR = "Bar: dark, met; coloured, not met; pale, not recorded. The methods say how each item is counted."
-_NOTHING = "Care at the visit: nothing to show"
-
-
-def care_section(results: AuditResults) -> Section:
-    """What was checked, offered and said, and the plan where no device was placed."""
-    found = rows(results, _TABLE, by="overall", window=PERIOD)
-    blocks: list[Block] = []
-    if found:
-        blocks += [
-            Paragraph(
-                "Each item was met, not met, or nobody wrote down which: a blank is never a no.",
-                "Exceptions are counted and left out of the denominator.",
-            ),
-            TableBlock(html_table("Items of care, this period", _columns(bars=True), found, foot=_foot())),
-            *_longer(results),
-        ]
-    else:
-        blocks.append(Paragraph("This log records none of the items of care, or no visit belongs here."))
-    blocks += [*_not_recorded(results), *safety_net_blocks(results)]
-    return Section(_ID, _LABEL, _heading(found), tuple(blocks))
 
 
 def title_of(row: Row) -> str:
@@ -40,24 +21,24 @@ def title_of(row: Row) -> str:
     return BY_TABLE[row["item"]].title if row["item"] in BY_TABLE else word(row["item"])
 
 
-def _heading(found: list[Row]) -> str:
-    """The item least often met, and the one least often written down."""
-    told = [row for row in found if row["n"] >= wording.FEW]
-    if not told:
-        return _NOTHING if not found else "Too few visits have any item of care recorded"
-    least = min(told, key=lambda row: row["proportion"])
-    if least["events"] == least["n"]:
-        return "Every item of care was met wherever it was recorded"
-    return f"Least often met: “{title_of(least)}”, {wording.proportion(least, noun='visits')}"
+def other_care_blocks(results: AuditResults, judged: Collection[str]) -> list[Block]:
+    """The items of care that no standard of this service is about, and those that this log cannot show."""
+    found = [
+        row for row in rows(results, _TABLE, by="overall", window=PERIOD) if str(row["item"]) not in judged
+    ]
+    blocks: list[Block] = []
+    if found:
+        table = html_table("Items of care, this period", _columns(), found, foot=_foot())
+        blocks += [Subheading("Care for which this service has no standard"), TableBlock(table)]
+    return [*blocks, *_not_recorded(results)]
 
 
-def _columns(*, bars: bool) -> list[Column]:
+def _columns() -> list[Column]:
     """The columns of the items."""
-    drawn = [Column("", _bar, "bar")] if bars else []
     counted = proportion_columns(Column("Item", title_of, "label"), events="Met", of="Recorded")
     return [
         counted[0],
-        *drawn,
+        Column("", _bar, "bar"),
         *counted[1:-1],
         Column("Not met", number("n_not_met")),
         Column("Not recorded", number("n_unknown")),
@@ -74,13 +55,6 @@ def _bar(row: Row) -> str:
 def _foot() -> str:
     """What the bars and the limits are."""
     return f"{_BAR} {PROPORTION_FOOT}"
-
-
-def _longer(results: AuditResults) -> list[Block]:
-    """Twelve months, folded."""
-    found = rows(results, _TABLE, by="overall", window=ROLLING)
-    table = html_table("Items of care, twelve months", _columns(bars=False), found, foot=PROPORTION_FOOT)
-    return [Folded("Twelve months", table)] if found else []
 
 
 def _not_recorded(results: AuditResults) -> list[Block]:

@@ -3,13 +3,15 @@
 from markupsafe import Markup
 
 from audit.records import AuditResults
+from audit.schema.checklists import CHECKLISTS
 from audit.schema.indicator import AJ_SOURCES, BOTH_RULES, CI_SOURCES, KM_SOURCES, WILSON, Indicator
 from audit.schema.indicators import INDICATORS
 from audit.settings import definitions_version
 from reports import wording
+from reports.choosing import table
 from reports.sections.clinicians import target_words
 from reports.sections.parts import CASES_NOT_PEOPLE, files_read
-from reports.sections.section import Items, Paragraph, Section, Subheading, TableBlock, Terms
+from reports.sections.section import Folded, Items, Paragraph, Section, Subheading, TableBlock, Terms
 from reports.tables import Column, html_table, plain
 from reports.words_for_codes import word
 from reports.words_for_columns import column_words
@@ -76,8 +78,34 @@ def methods_section(results: AuditResults) -> Section:
             TableBlock(_rules(results)),
             Subheading("What was read and what read it"),
             TableBlock(_fingerprints(results)),
+            _checklists(results),
         ),
     )
+
+
+# Where the report itself has another name for a place.
+_PLACES = {
+    "page-one": "Page one",
+    "data-quality": "The data",
+    "benchmarks": "Published figures",
+    "actions": "Actions and re-audit",
+}
+
+
+def _checklists(results: AuditResults) -> Folded:
+    """Where this report answers what two guides on reporting ask; what the tool cannot know is not supplied."""
+    found = []
+    for asked in CHECKLISTS:
+        answered = asked.section and (not asked.table or len(table(results, asked.table)))
+        place = _PLACES.get(asked.section, word(asked.section)) if answered else "not supplied"
+        found.append({"item": f"{asked.guide} {asked.number}", "topic": asked.topic, "place": place})
+    columns = [
+        Column("Item", plain("item"), "label"),
+        Column("What it asks", plain("topic"), "text"),
+        Column("Where", plain("place"), "short"),
+    ]
+    summary = "Where two guides on reporting (RECORD, SQUIRE 2.0) are answered"
+    return Folded(summary, html_table("Two guides on reporting, in our own words", columns, found))
 
 
 def _counted(indicator: Indicator) -> str:

@@ -7,7 +7,7 @@ from markupsafe import Markup
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, is_known, limits_of, one, rows
-from reports.sections import benchmarks, clinicians, rates
+from reports.sections import benchmarks, clinicians, rates, standards
 from reports.sections.actions import decided
 from reports.sections.data_quality import accounted, filled_in, least_complete, set_aside_banner
 from reports.sections.follow_up import site_apart
@@ -54,7 +54,7 @@ def page_one(results: AuditResults) -> PageOne:
     return PageOne(
         service=results.service,
         facts=_facts(results),
-        at_once=_at_once(beyond, actions),
+        at_once=(*standards.at_once(results), *_at_once(beyond, actions)),
         banner=set_aside_banner(results),
         believe=_believe(results),
         statements=said,

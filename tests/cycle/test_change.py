@@ -13,6 +13,7 @@ from hypothesis.strategies import SearchStrategy, integers, just, tuples
 
 from audit.cycle import audit_cycle, read_record
 from audit.cycle.compare import compared
+from audit.cycle.measured import figures_of
 from audit.errors import RecordRefused
 from audit.records import AuditRecord, AuditResults
 from audit.settings import AuditSettings, Thresholds, Windows
@@ -303,3 +304,17 @@ def test_then_and_now_exchanged_turn_the_difference_and_the_verdict(
     assert forth.p_value == pytest.approx(back.p_value, abs=1e-9)
     turned = {"improved": "worse", "worse": "improved"}
     assert back.verdict == turned.get(forth.verdict, forth.verdict)
+
+
+def test_a_criterion_takes_the_place_of_the_figure_of_its_name_with_its_target_and_version() -> None:
+    row = {
+        "criterion": "check_done",
+        "title": "Check",
+        "by": "overall",
+        "stratum": "overall",
+        "window": "period",
+    }
+    criteria = pd.DataFrame([{**row, "better": "higher", "version": "2", "target": 0.9, "events": 1, "n": 2}])
+    found = [figure for figure in figures_of({"criteria": criteria}) if figure.id == "check_done"]
+    assert [figure.table for figure in found] == ["criteria"]
+    assert [figure.table for figure in figures_of({}) if figure.id == "check_done"] == ["check_done"]

@@ -12,7 +12,7 @@ from audit.schema.indicators import BY_TABLE
 from audit.statistics.summaries import with_proportions
 from reports.choosing import one, rows
 from reports.figures.marks import three_part_bar
-from reports.sections.care import care_section, safety_net_blocks, waiting_blocks
+from reports.sections.care import other_care_blocks, safety_net_blocks, waiting_blocks
 from reports.sections.comparisons import compared
 from reports.sections.insertion_comparisons import comparison_blocks, wasted_blocks
 from reports.sections.pain import pain_section
@@ -56,50 +56,53 @@ def test_a_bar_has_its_parts_in_proportion_and_none_where_there_is_nothing() -> 
     assert three_part_bar((0, 0, 0)) == ""
 
 
-def test_the_heading_of_care_names_the_item_least_often_met_of_those_with_enough(
-    demo_results: AuditResults,
+def test_a_bar_has_hollow_exceptions_and_its_target_among_those_recorded() -> None:
+    # 12 in all, of 120 wide: 8 recorded are 80 wide, so three quarters of them end at 60.
+    bar = three_part_bar((6, 2, 2), exceptions=2, target=0.75, last=0.5)
+    assert re.findall(r'class="except" x="([\d.]+)" width="([\d.]+)"', bar) == [("100", "20")]
+    assert '<path class="goal" d="M60 ' in bar
+    assert '<circle class="last" cx="40"' in bar
+    assert three_part_bar((0, 0, 0), exceptions=3, target=0.9) == ""
+
+
+def test_an_item_without_a_standard_has_its_bar_and_what_it_would_be_if_a_blank_were_no(
+    make_results: MakeResults,
 ) -> None:
     items = pd.DataFrame(
         {
             "by": "overall", "stratum": "overall", "window": "period",
             "item": ["pelvis_assessed", "thread_advice", "pain_options"],
-            # The third has too few to lead a heading.
             "events": [18, 12, 1], "n": [20, 20, 9], "n_unknown": [0, 5, 0],
             "n_not_met": [2, 8, 8], "n_exception": [0, 0, 0],
         }
     )  # fmt: skip
-    table = with_proportions(items)
-    section = care_section(replace(demo_results, tables={**demo_results.tables, "process_of_care": table}))
-    assert section.heading.startswith("Least often met: “Told to check threads”, 12 of 20 visits (60.0%")
-    (printed, *_) = _tables(section.blocks)
+    results = make_results({"process_of_care": with_proportions(items)})
+    blocks = other_care_blocks(results, {"pelvis_assessed"})
+    assert _texts(blocks, "subheading") == ["Care for which this service has no standard"]
+    (printed,) = _tables(blocks)
+    assert "Pelvis assessed first" not in printed
     # Unknown counted as not met: 12 of 25.
     assert "<td>48.0</td>" in printed
-    every = replace(demo_results, tables={"process_of_care": table.assign(events=table["n"])})
-    assert care_section(every).heading == "Every item of care was met wherever it was recorded"
+    assert printed.count("<svg") == 2
 
 
-def test_the_demonstration_shows_every_item_once_with_a_bar(demo_results: AuditResults) -> None:
-    section = care_section(demo_results)
-    printed = _tables(section.blocks)[0]
-    titles = [one.title for one in BY_TABLE.values() if one.item]
-    assert len(titles) == 13
-    for title in titles:
-        assert printed.count(f">{title}<") == 1
-    assert printed.count("<svg") == 13
+def test_the_demonstration_has_a_standard_for_every_item(demo_results: AuditResults) -> None:
+    items = {one.item for one in BY_TABLE.values() if one.item}
+    assert len(items) == 13
+    figures = {str(row["figure"]) for row in rows(demo_results, "criteria_definitions")}
+    assert items <= figures
+    assert not _tables(other_care_blocks(demo_results, figures))
 
 
 def test_items_that_the_log_lacks_are_named_and_not_counted_as_no(demo_results: AuditResults) -> None:
     told = _without(demo_results, "pain_options", "thread_advice")
-    (sentence,) = [
-        text for text in _texts(care_section(told).blocks, "paragraph") if "does not record" in text
-    ]
+    (sentence,) = _texts(other_care_blocks(told, set(BY_TABLE)), "paragraph")
     assert sentence.startswith("This log does not record: Pain relief offered and Told to check threads.")
 
 
-def test_a_log_without_any_item_says_so_and_still_shows_the_safety_net(demo_results: AuditResults) -> None:
-    section = care_section(_without(demo_results, "process_of_care"))
-    assert section.heading == "Care at the visit: nothing to show"
-    assert any(text.startswith("When no device was placed") for text in _texts(section.blocks, "subheading"))
+def test_a_log_without_a_safety_net_says_which_column_it_lacks(demo_results: AuditResults) -> None:
+    told = safety_net_blocks(demo_results)
+    assert any(text.startswith("When no device was placed") for text in _texts(told, "subheading"))
     off = safety_net_blocks(_without(demo_results, "safety_net"))
     assert _texts(off, "subheading") == ["Safety net when no device was placed: nothing to show"]
     assert "does not record “plan after a failure”" in _texts(off, "paragraph")[0]

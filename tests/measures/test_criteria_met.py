@@ -1,0 +1,301 @@
+"""Criteria beside their targets: three answers, the verdict by interval, and the visits behind, worked by hand."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from audit.criteria import criteria_in_force
+from audit.measures.criteria import (
+    COLUMNS,
+    NOT_IN_LOG,
+    criteria_cases,
+    criteria_definitions,
+    criteria_met,
+)
+from audit.measures.process import care_not_met, process_of_care
+from audit.records import AuditResults, Cohort, VisitLog
+from audit.run import run_audit
+from audit.settings import AuditSettings, settings_from
+from audit.statistics.summaries import with_proportions
+
+LAST_DAY, SINCE = pd.Timestamp("2026-09-30"), pd.Timestamp("2025-10-14")
+AVAILABLE = pd.DataFrame({"indicator": ["process_of_care"], "available": [True], "reason": [""]})
+
+
+def care(item: str, events: int, n: int, unknown: int = 0, exceptions: int = 0) -> pd.DataFrame:
+    """A row of the care given in the period."""
+    row = {
+        "by": ["overall"],
+        "stratum": ["overall"],
+        "window": ["period"],
+        "item": [item],
+        "events": [events],
+    }
+    row |= {"n": [n], "n_not_met": [n - events], "n_unknown": [unknown], "n_exception": [exceptions]}
+    return with_proportions(pd.DataFrame(row))
+
+
+def judged(table: pd.DataFrame, *local: dict[str, Any]) -> pd.DataFrame:
+    """The criteria of one table of care, by their id."""
+    tables = {"process_of_care": table, "indicator_availability": AVAILABLE}
+    found = criteria_met(tables, criteria_in_force(local), last_day=LAST_DAY, attested_since=SINCE)
+    return found.set_index("criterion")
+
+
+# Counts of pain relief offered, target, verdict. The limits beside each are Wilson's or
+# Clopper-Pearson's, reproduced by computation.
+@pytest.mark.parametrize(
+    ("counts", "target", "verdict"),
+    [
+        ((60, 60), 1.0, "met"),
+        # One miss of 60: exact upper limit 0.9996.
+        ((59, 60), 1.0, "not_met"),
+        # The same, asked for 97 in 100: 0.911 to 0.9996.
+        ((59, 60), 0.97, "cannot_tell"),
+        # 55 of 62: Wilson 0.785 to 0.944.
+        ((55, 62), 0.95, "not_met"),
+        ((55, 62), 0.9, "cannot_tell"),
+        ((55, 62), 0.78, "met"),
+        # 42 of 60 are 0.70: Wilson 0.575 to 0.801.
+        ((42, 60), 0.8, "cannot_tell"),
+        ((0, 12), 0.9, "not_met"),
+    ],
+)
+def test_the_interval_decides_and_not_the_point(counts: tuple[int, int], target: float, verdict: str) -> None:
+    table = judged(care("pain_options", *counts), {"id": "pain_options", "target": target})
+    row = table.loc["pain_options"]
+    assert (row["events"], row["n"], row["n_not_met"]) == (*counts, counts[1] - counts[0])
+    assert (row["verdict"], row["target"]) == (verdict, target)
+
+
+def test_too_little_recorded_gives_no_verdict_and_says_so() -> None:
+    # 79 of 100 recorded lies below four fifths, 80 does not.
+    below = judged(care("pain_options", 79, 79, 21)).loc["pain_options"]
+    assert below["verdict"] == "not_recorded"
+    assert below["n_not_recorded"] == 21
+    assert "bounds" in below["caution"]
+    assert judged(care("pain_options", 80, 80, 20)).loc["pain_options", "verdict"] == "met"
+
+
+def test_exceptions_are_counted_and_are_no_part_of_the_denominator() -> None:
+    row = judged(care("pregnancy_excluded", 40, 40, 0, 7)).loc["pregnancy_excluded"]
+    assert (row["n"], row["n_exceptions"], row["verdict"]) == (40, 7, "met")
+
+
+def test_a_criterion_nobody_came_under_has_no_verdict() -> None:
+    assert judged(care("resistance_handled", 0, 0)).loc["resistance_handled", "verdict"] == "no_cases"
+
+
+def test_what_should_be_rare_is_judged_by_its_upper_limit() -> None:
+    # 2 of 400: exact 0.0006 to 0.0179; 30 of 400: Wilson 0.053 to 0.105.
+    entry = {"id": "failed_insertions_per_visit", "direction": "at_most", "target": 0.02}
+    for events, verdict, not_met in (
+        (2, "met", 2),
+        (30, "not_met", 30),
+        (8, "cannot_tell", 8),
+        (0, "met", 0),
+    ):
+        rows = pd.DataFrame(
+            {"by": ["overall"], "stratum": ["overall"], "window": ["period"], "unit": ["visit"]}
+        )
+        rows = with_proportions(rows.assign(events=events, n=400, n_unknown=0))
+        tables = {"failed_insertions": rows, "indicator_availability": AVAILABLE}
+        found = criteria_met(tables, criteria_in_force([entry]), last_day=LAST_DAY, attested_since=SINCE)
+        row = found.set_index("criterion").loc["failed_insertions_per_visit"]
+        assert (row["verdict"], row["n_not_met"], row["better"]) == (verdict, not_met, "lower")
+
+
+def test_without_a_target_a_figure_is_described() -> None:
+    rows = pd.DataFrame({"by": ["overall"], "stratum": ["overall"], "window": ["period"], "unit": ["visit"]})
+    rows = with_proportions(rows.assign(events=20, n=400, n_unknown=0))
+    tables = {"failed_insertions": rows, "indicator_availability": AVAILABLE}
+    found = criteria_met(tables, criteria_in_force(), last_day=LAST_DAY, attested_since=SINCE)
+    assert found.set_index("criterion").loc["failed_insertions_per_visit", "verdict"] == "described"
+
+
+def test_what_the_service_states_is_its_verdict_and_an_old_statement_is_asked_again() -> None:
+    table = judged(
+        care("pain_options", 1, 1),
+        {"id": "emergency_drugs", "attested": "yes", "attested_on": "2026-07-06"},
+        {"id": "instruments_in_stock", "attested": "no", "attested_on": "2026-07-06"},
+        {"id": "referral_path", "attested": "yes", "attested_on": "2025-10-13"},
+        {"id": "batch_recorded", "attested": "yes"},
+    )
+    assert table.loc["emergency_drugs", ["verdict", "method", "caution"]].tolist() == [
+        *("met", "stated by the service on 2026-07-06", ""),
+    ]
+    assert table.loc["instruments_in_stock", "verdict"] == "not_met"
+    assert table.loc["referral_path", "caution"] == "Stated more than a year before the freeze: ask again."
+    assert table.loc["batch_recorded", "caution"] == "The day of the statement is not given."
+    assert table.loc["perforations_reviewed", ["verdict", "caution"]].tolist() == [
+        *("not_recorded", "The service has not said yes or no."),
+    ]
+
+
+def test_retired_criteria_and_those_of_a_later_day_do_not_judge_this_period() -> None:
+    local = (
+        {"id": "pain_options", "retired": True},
+        {"id": "thread_advice", "effective_from": "2026-10-01"},
+        {"id": "pelvis_assessed", "effective_from": "2026-09-30"},
+    )
+    assert not {"pain_options", "thread_advice"} & set(judged(care("pain_options", 1, 1), *local).index)
+    status = criteria_definitions(criteria_in_force(local), last_day=LAST_DAY).set_index("criterion")[
+        "status"
+    ]
+    names = ["pain_options", "thread_advice", "pelvis_assessed"]
+    assert status[names].tolist() == ["retired", "later", "in_force"]
+    assert "pelvis_assessed" in judged(care("pelvis_assessed", 1, 1), *local).index
+
+
+def test_no_criterion_at_all_gives_an_empty_table_with_its_columns() -> None:
+    every = [{"id": criterion.id, "retired": True} for criterion in criteria_in_force()]
+    table = judged(care("pain_options", 1, 1), *every).reset_index()
+    assert table.empty
+    assert list(table.columns) == list(COLUMNS)
+    none = care_not_met_of([])
+    assert criteria_cases([none], criteria_in_force(every), last_day=LAST_DAY).empty
+
+
+def care_not_met_of(refs: list[str]) -> pd.DataFrame:
+    """Visits at which pain relief was not offered."""
+    return pd.DataFrame(
+        {"figure": "pain_options", "site_ref": "QUAY", "visit_ref": refs, "date": pd.Timestamp("2026-08-01")}
+    )
+
+
+def test_cases_belong_to_the_criterion_of_their_figure_and_of_their_site() -> None:
+    local = [{"id": "pain_options", "by": "site_ref", "stratum": "HILL"}]
+    missed = [care_not_met_of(["V1", "V2"])]
+    found = criteria_cases(missed, criteria_in_force(), last_day=LAST_DAY)
+    assert found[["criterion", "visit_ref"]].values.tolist() == [
+        ["pain_options", "V1"],
+        ["pain_options", "V2"],
+    ]
+    assert criteria_cases(missed, criteria_in_force(local), last_day=LAST_DAY).empty
+
+
+INSERTIONS = """
+patient_ref | visit_ref | visit_date | site_ref | insertion_outcome | pain_options_discussed | pregnancy_excluded
+W1 | V1 | 2026-07-01 | QUAY | placed | yes | yes_test
+W2 | V2 | 2026-07-02 | QUAY | placed | no  | yes_test
+W3 | V3 | 2026-07-03 | HILL | placed |     | no
+W4 | V4 | 2026-07-04 | HILL | failed | no  | no
+W5 | V5 | 2026-04-04 | HILL | placed | no  | no
+"""
+EMERGENCIES = {"V3": "100", "V4": "150"}
+FOLLOW_UPS = """
+patient_ref | visit_ref | visit_date | site_ref | threads_seen | position_verified_by | device_in_situ
+W1 | V6 | 2026-08-01 | QUAY | no | none |
+W1 | V7 | 2026-08-09 | QUAY |    | ultrasound_2d | in_situ_confirmed
+W2 | V8 | 2026-08-02 | QUAY | no | threads_only |
+W5 | V9 | 2026-08-03 | HILL | no | |
+"""
+
+
+def drawn(text: str, **fixed: str) -> list[dict[str, str]]:
+    """The rows of a drawn table."""
+    head, *lines = ([cell.strip() for cell in line.split("|")] for line in text.strip().splitlines())
+    return [dict(zip(head, line, strict=True)) | fixed for line in lines]
+
+
+def whole_log() -> str:
+    """Insertions and follow-ups as one log; the emergencies with their hours, everybody's test for pregnancy."""
+    rows = [
+        *drawn(INSERTIONS, visit_kind="insertion", indication="contraception"),
+        *drawn(FOLLOW_UPS, visit_kind="follow_up", pregnancy="none"),
+    ]
+    for row in rows:
+        if row["visit_ref"] in EMERGENCIES:
+            hours = EMERGENCIES[row["visit_ref"]]
+            row |= {"indication": "emergency_contraception", "ec_hours_since_upsi": hours}
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    return "\n".join(
+        " | ".join(line) for line in [names, *([row.get(name, "") for name in names] for row in rows)]
+    )
+
+
+LOG = whole_log()
+
+
+@pytest.fixture
+def audited(log_of: Callable[..., VisitLog]) -> Callable[..., AuditResults]:
+    """The audit of the drawn log under some settings."""
+
+    def run(**tables: Any) -> AuditResults:
+        settings: AuditSettings = settings_from(tables)
+        return run_audit(log_of(LOG, settings=settings, data_to="2026-10-14"), settings, period="2026-Q3")
+
+    return run
+
+
+def row_of(results: AuditResults, criterion: str, window: str = "period") -> pd.Series:
+    """The overall row of a criterion."""
+    table = results.tables["criteria"]
+    found = table[
+        (table["criterion"] == criterion) & (table["by"] == "overall") & (table["window"] == window)
+    ]
+    assert len(found) == 1
+    return found.iloc[0]
+
+
+def test_a_log_is_judged_with_its_exceptions_and_its_blanks(
+    audited: Callable[..., AuditResults],
+) -> None:
+    results = audited()
+    pain, pregnancy = row_of(results, "pain_options"), row_of(results, "pregnancy_excluded")
+    # V1 yes, V2 and V4 no, V3 blank; V5 is of another quarter.
+    assert pain[["events", "n", "n_not_recorded", "n_exceptions"]].tolist() == [1, 3, 1, 0]
+    # Both emergencies are exceptions, whatever was recorded.
+    assert pregnancy[["events", "n", "n_not_recorded", "n_exceptions"]].tolist() == [2, 2, 0, 2]
+    assert row_of(results, "pain_options", "all")["n"] == 4
+
+
+def test_the_visits_of_the_period_behind_each_not_met_are_listed_and_no_others(
+    audited: Callable[..., AuditResults],
+) -> None:
+    cases = audited().tables["criteria_cases"]
+    found = cases.groupby("criterion")["visit_ref"].agg(list).to_dict()
+    assert found == {"pain_options": ["V2", "V4"], "emergency_placement_in_time": ["V4"]}
+
+
+def test_a_column_that_the_log_lacks_leaves_the_criterion_out_and_the_audit_runs(
+    audited: Callable[..., AuditResults],
+) -> None:
+    row = row_of(audited(), "thread_advice")
+    assert row["verdict"] == NOT_IN_LOG
+    assert row["caution"] == "This log does not record thread_check_advice."
+    own = {
+        "id": "own",
+        "kind": "process",
+        "sentence": "Own.",
+        "figure": "pain_options",
+        "source": "none",
+        "effective_from": "2026-01-01",
+        "by": "age_band",
+        "stratum": "under_20",
+    }
+    divided = row_of(audited(criteria=[own]), "own")
+    assert divided["caution"] == "This audit does not count it by age_band."
+
+
+def test_one_site_may_have_a_criterion_of_its_own(audited: Callable[..., AuditResults]) -> None:
+    entry = {"id": "pain_options", "by": "site_ref", "stratum": "QUAY", "target": 0.5}
+    table = audited(criteria=[entry]).tables["criteria"]
+    own = table[(table["criterion"] == "pain_options") & (table["window"] == "period")]
+    assert own[["stratum", "events", "n"]].values.tolist() == [["QUAY", 1, 2]]
+    assert own["version"].iloc[0].startswith("1.")
+
+
+def test_threads_not_seen_are_met_where_the_device_was_found(audited: Callable[..., AuditResults]) -> None:
+    # V6: scanned a week later, and in place. V8 and V9: nothing since.
+    row = row_of(audited(), "lost_threads", "all")
+    assert row[["events", "n", "n_not_met", "verdict"]].tolist() == [1, 3, 2, "not_met"]
+
+
+def test_the_cases_are_as_many_as_the_measure_counts(cohort_of: Callable[..., Cohort]) -> None:
+    attempts = cohort_of(LOG, data_to="2026-10-14").attempts
+    listed = care_not_met(attempts)["figure"].value_counts()
+    counted = process_of_care(attempts).set_index("item")["n_not_met"]
+    assert counted.to_dict() == {item: int(listed.get(item, 0)) for item in counted.index}
