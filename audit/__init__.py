@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from audit.measures.complications import emergency_treatment, perforation
     from audit.measures.continuation import (
         continuation_curve,
+        continuation_differences,
         continuation_summary,
         continuation_tests,
         method_continuation,
@@ -36,7 +37,13 @@ if TYPE_CHECKING:
         size_mismatch,
     )
     from audit.measures.effectiveness import ectopic_pregnancy, pregnancy, pregnancy_after_emergency
-    from audit.measures.expulsion import expulsion_incidence
+    from audit.measures.expulsion import (
+        expulsion_all_placements,
+        expulsion_hazard_ratios,
+        expulsion_incidence,
+        expulsion_tests,
+    )
+    from audit.measures.failure_model import failure_model, failure_model_fit
     from audit.measures.follow_up import check_done, check_in_higher_risk, follow_up_bounds, outcome_known
     from audit.measures.infection import pelvic_infection, pelvic_infection_incidence
     from audit.measures.insertion import (
@@ -57,10 +64,10 @@ if TYPE_CHECKING:
         vasovagal_by_technique,
         vasovagal_technique_contrasts,
     )
-    from audit.measures.removal import ending_incidence, removal_incidence
+    from audit.measures.removal import ending_incidence, life_table_rates, removal_incidence
     from audit.measures.removal_purpose import removal_by_purpose
     from audit.measures.removal_visits import difficult_removal, removal_on_request
-    from audit.measures.vasovagal import vasovagal_by_parity, vasovagal_contrasts
+    from audit.measures.vasovagal import vasovagal_adjusted, vasovagal_by_parity, vasovagal_contrasts
     from audit.measures.volume import clinician_volume, clinicians_certified
     from audit.period import in_period, observed_in_period, period_from
     from audit.records import Action, AuditRecord, AuditResults, Cohort, Period, VisitLog
@@ -85,6 +92,7 @@ _HOME = {
     "clinicians_certified": "measures.volume",
     "compare_with_benchmarks": "benchmarks",
     "continuation_curve": "measures.continuation",
+    "continuation_differences": "measures.continuation",
     "continuation_summary": "measures.continuation",
     "continuation_tests": "measures.continuation",
     "criteria_cases": "measures.criteria",
@@ -98,16 +106,22 @@ _HOME = {
     "emergency_placement_in_time": "measures.access",
     "emergency_treatment": "measures.complications",
     "ending_incidence": "measures.removal",
+    "expulsion_all_placements": "measures.expulsion",
+    "expulsion_hazard_ratios": "measures.expulsion",
     "expulsion_incidence": "measures.expulsion",
     "expulsion_sensitivity": "measures.displacement",
+    "expulsion_tests": "measures.expulsion",
     "failed_insertion_contrasts": "measures.insertion",
     "failed_insertions": "measures.insertion",
     "failed_insertions_by_clinician": "measures.clinicians",
+    "failure_model": "measures.failure_model",
+    "failure_model_fit": "measures.failure_model",
     "failure_reasons": "measures.insertion",
     "first_pass_success": "measures.insertion",
     "follow_up_bounds": "measures.follow_up",
     "follow_up_completeness": "measures.completeness_of_follow_up",
     "in_period": "period",
+    "life_table_rates": "measures.removal",
     "load_visits": "ingest.load",
     "malposition": "measures.position",
     "method_continuation": "measures.continuation",
@@ -138,6 +152,7 @@ _HOME = {
     "size_mismatch": "measures.displacement",
     "threads_not_seen": "measures.position",
     "unlinked_contacts": "measures.linkage",
+    "vasovagal_adjusted": "measures.vasovagal",
     "vasovagal_by_parity": "measures.vasovagal",
     "vasovagal_by_phase": "measures.reaction_timing",
     "vasovagal_by_technique": "measures.reaction_timing",
@@ -163,6 +178,7 @@ __all__ = [
     "clinicians_certified",
     "compare_with_benchmarks",
     "continuation_curve",
+    "continuation_differences",
     "continuation_summary",
     "continuation_tests",
     "criteria_cases",
@@ -176,16 +192,22 @@ __all__ = [
     "emergency_placement_in_time",
     "emergency_treatment",
     "ending_incidence",
+    "expulsion_all_placements",
+    "expulsion_hazard_ratios",
     "expulsion_incidence",
     "expulsion_sensitivity",
+    "expulsion_tests",
     "failed_insertion_contrasts",
     "failed_insertions",
     "failed_insertions_by_clinician",
+    "failure_model",
+    "failure_model_fit",
     "failure_reasons",
     "first_pass_success",
     "follow_up_bounds",
     "follow_up_completeness",
     "in_period",
+    "life_table_rates",
     "load_visits",
     "malposition",
     "method_continuation",
@@ -216,6 +238,7 @@ __all__ = [
     "size_mismatch",
     "threads_not_seen",
     "unlinked_contacts",
+    "vasovagal_adjusted",
     "vasovagal_by_parity",
     "vasovagal_by_phase",
     "vasovagal_by_technique",

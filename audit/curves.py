@@ -11,6 +11,8 @@ from audit.statistics.grouped_curves import (
     median_by_group,
     survival_by_group,
 )
+from audit.statistics.restricted_means import COLUMNS as MEAN_COLUMNS
+from audit.statistics.restricted_means import restricted_mean_columns
 from audit.statistics.summaries import rates_by_group
 from audit.tallies import coded_spells
 
@@ -92,6 +94,30 @@ def comparison_table(
         if len(spells)
     ]
     return pd.DataFrame(rows)
+
+
+def mean_difference_table(
+    placements: pd.DataFrame,
+    ended_by: Sequence[str],
+    *,
+    by: str,
+    pairs: Sequence[tuple[str, str]],
+    placement_kind: str,
+    horizon: float,
+    at_risk_floor: int,
+) -> pd.DataFrame:
+    """Differences between the restricted means of pairs of groups under both censoring rules."""
+    rows = []
+    for rule, spells in _spells(placements, ended_by, by, placement_kind).items():
+        for group, reference in pairs:
+            figures = restricted_mean_columns(
+                spells, group=group, reference=reference, horizon=horizon, at_risk_floor=at_risk_floor
+            )
+            if figures:
+                labels = {"by": by, "group": group, "reference": reference, "placement_kind": placement_kind}
+                rows.append({**labels, "censoring": rule, "days": horizon, **figures})
+    front = ["by", "group", "reference", "placement_kind", "censoring", "days"]
+    return pd.DataFrame(rows, columns=[*front, *MEAN_COLUMNS])
 
 
 def rate_table(

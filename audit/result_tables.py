@@ -16,6 +16,7 @@ from audit.measures import (
     data_quality,
     effectiveness,
     expulsion,
+    failure_model,
     follow_up,
     insertion,
     person_time,
@@ -25,6 +26,7 @@ from audit.measures import (
 from audit.period import due_in_period, in_period, observed_in_period, twelve_months_to
 from audit.placement_tables import contact_tables, placement_tables
 from audit.records import Cohort, Period, VisitLog
+from audit.service_model import failure_mixture
 from audit.settings import AuditSettings
 from audit.tallies import OVERALL
 from audit.windows import WHOLE_LOG, Tables
@@ -120,16 +122,20 @@ def _insertions(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Perio
 
 def _clinicians(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:
     """Failed insertions per clinician, and the limits to draw around the twelve months."""
+    # One model of the whole log: twelve months hold too few failures for its terms.
+    model = failure_mixture(cohort.attempts)
 
     def per_clinician(rows: pd.DataFrame) -> pd.DataFrame:
         return clinicians.failed_insertions_by_clinician(
-            rows, target=rules.funnel_target, thresholds=rules.thresholds
+            rows, target=rules.funnel_target, thresholds=rules.thresholds, model=model
         )
 
     rolling = per_clinician(in_period(cohort.attempts, twelve_months_to(span)))
     return {
         "failed_insertions_by_clinician": _in_windows(cohort.attempts, span, per_clinician),
         "clinician_limits": clinicians.funnel(rolling, thresholds=rules.thresholds),
+        "failure_model": failure_model.failure_model(cohort.attempts, model=model),
+        "failure_model_fit": failure_model.failure_model_fit(cohort.attempts, model=model),
     }
 
 
@@ -146,6 +152,9 @@ def _safety(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
         _with_window(vasovagal.vasovagal_contrasts(by_parity[by_parity["window"] == name]), name)
         for name in _windows(span)
     ]
+    adjusted = _in_windows(
+        cohort.attempts, span, lambda rows: vasovagal.vasovagal_adjusted(rows, recorded_floor=floor)
+    )
     perforations = _in_windows(
         cohort.attempts,
         span,
@@ -165,6 +174,7 @@ def _safety(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
     return {
         "vasovagal_by_parity": by_parity,
         "vasovagal_contrasts": _stacked(contrasts),
+        "vasovagal_adjusted": adjusted,
         "perforation": perforations,
         "pregnancy": pregnancies,
     }
@@ -232,7 +242,26 @@ def _spells(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -
         "continuation_tests": _each(
             continuation.continuation_tests, placements, ("device_class", "device_family")
         ),
+        **_compared_spells(placements, fixed, rules.windows.year_days),
         **_rates(placements, rules, span),
+    }
+
+
+def _compared_spells(placements: pd.DataFrame, fixed: dict[str, Any], year_days: float) -> Tables:
+    """Tests, models, differences and life tables of expulsion and continuation."""
+    floor = fixed["at_risk_floor"]
+    return {
+        "expulsion_tests": expulsion.expulsion_tests(placements),
+        "expulsion_hazard_ratios": expulsion.expulsion_hazard_ratios(placements),
+        "expulsion_all_placements": _each(
+            expulsion.expulsion_all_placements, placements, (OVERALL, "timing_group"), **fixed
+        ),
+        "continuation_differences": continuation.continuation_differences(
+            placements, horizon=year_days, at_risk_floor=floor
+        ),
+        "life_table_rates": _each(
+            removal.life_table_rates, placements, (OVERALL, "device_family"), at_risk_floor=floor
+        ),
     }
 
 

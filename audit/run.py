@@ -11,6 +11,7 @@ from audit.benchmarks import compare_with_benchmarks, perforation_strata
 from audit.cohort import derive_cohort
 from audit.criterion_tables import criterion_tables
 from audit.cycle import audit_cycle
+from audit.many_tests import with_adjusted_p_values
 from audit.measures.follow_up import follow_up_gate
 from audit.measures.postpartum import perforation_expected
 from audit.period import period_from
@@ -84,7 +85,9 @@ def run_audit(
     )
     available = tables["indicator_availability"]
     off = set(available.loc[~available["available"], "indicator"])
-    tables = {name: table for name, table in tables.items() if _measured_by(name) not in off}
+    tables = with_adjusted_p_values(
+        {name: table for name, table in tables.items() if _measured_by(name) not in off}
+    )
     tables |= criterion_tables(tables, people, rules, span)
     known = tables.get("outcome_known", pd.DataFrame(columns=["n", "by", "window"]))
     results = AuditResults(
@@ -111,17 +114,25 @@ def run_audit(
 # Tables that hold part of another measure go on and off with it.
 _PART_OF = {
     "vasovagal_contrasts": "vasovagal_by_parity",
+    "vasovagal_adjusted": "vasovagal_by_parity",
     "continuation_summary": "continuation_curve",
     "continuation_tests": "continuation_curve",
+    "continuation_differences": "continuation_curve",
+    "life_table_rates": "continuation_curve",
     "ending_incidence": "continuation_curve",
     "first_year_endings": "outcome_known",
     "follow_up_bounds": "outcome_known",
     "follow_up_completeness": "outcome_known",
+    "expulsion_all_placements": "expulsion_incidence",
+    "expulsion_tests": "expulsion_incidence",
+    "expulsion_hazard_ratios": "expulsion_incidence",
     "expulsion_sensitivity": "expulsion_incidence",
     "pelvic_infection_incidence": "pelvic_infection",
     "first_year_in_period": "continuation_curve",
     "period_against_earlier": "person_time_rates",
     "clinician_limits": "failed_insertions_by_clinician",
+    "failure_model": "failed_insertions_by_clinician",
+    "failure_model_fit": "failed_insertions_by_clinician",
     "clinicians_certified": "clinician_volume",
     "failed_insertion_contrasts": "failed_insertions",
     "vasovagal_technique_contrasts": "vasovagal_by_technique",

@@ -23,6 +23,14 @@ def counts(frame: pd.DataFrame) -> pd.Series:
     return pd.Series(1, index=frame.index, dtype="int64", name="n")
 
 
+def require_rows(placements: pd.DataFrame) -> None:
+    """Refuse a tally, which does not say which placements belong to one woman."""
+    if "n" in placements:
+        raise ValueError(
+            "placements must be rows, one a placement, got a tally: it does not tell women apart"
+        )
+
+
 def begun_visits(attempts: pd.DataFrame, *columns: str) -> pd.DataFrame:
     """The visits at which an insertion was begun: the first attempt of each woman and day.
 
@@ -66,6 +74,46 @@ def tally_outcomes(attempts: pd.DataFrame, *, outcome: str, by: str) -> pd.DataF
             "n": number[filled],
         }
     )
+
+
+def tally_patterns(
+    frame: pd.DataFrame,
+    *,
+    outcome: str,
+    events: Sequence[str],
+    others: Sequence[str],
+    by: Sequence[str],
+) -> pd.DataFrame:
+    """Events and denominators of every combination of several columns.
+
+    Parameters
+    ----------
+    frame
+        Rows with the column `outcome` and the columns `by`; or a tally of them.
+    outcome, events, others
+        As in `count_outcomes`; rows with any other outcome are left out.
+    by
+        The columns; a missing value is ``unknown``.
+
+    Returns
+    -------
+    DataFrame
+        The columns `by` as text, then ``events, n``; combinations without rows are left out.
+    """
+    result, outcomes = _codes(frame[outcome], "unknown")
+    wanted = np.array([name in events for name in outcomes])[result]
+    known = wanted | np.array([name in others for name in outcomes])[result]
+    coded = [_codes(frame[name], "unknown") for name in by]
+    weights = counts(frame).to_numpy()[known]
+    columns = [codes[known] for codes, _ in coded]
+    keys, n = _counted(columns, weights)
+    # The same columns give the same combinations in the same order, of which a weight of 0 leaves none out.
+    _, happened = _counted(columns, weights * wanted[known])
+    labels = {
+        name: np.array(names, dtype=object)[key]
+        for name, (_, names), key in zip(by, coded, keys, strict=True)
+    }
+    return pd.DataFrame({**labels, "events": happened, "n": n})
 
 
 def tally_values(frame: pd.DataFrame, *, value: str, by: str) -> pd.DataFrame:
@@ -266,6 +314,43 @@ def coded_spells(
             "n": tally["n"],
         }
     )
+
+
+def spell_patterns(
+    placements: pd.DataFrame,
+    *,
+    by: Sequence[str],
+    censoring: str,
+    codes: Mapping[str, int],
+    placement_kind: str = "first",
+) -> pd.DataFrame:
+    """Spells observed from placement on, counted by several columns at once, their endings as codes.
+
+    Parameters
+    ----------
+    placements, censoring, codes, placement_kind
+        As in `coded_spells`; a delayed entry is not allowed for.
+    by
+        The columns; a missing value is ``unknown``.
+
+    Returns
+    -------
+    DataFrame
+        The columns `by` as text, then ``entry`` (0), ``exit``, ``cause``, ``n``.
+    """
+    chosen = of_kind(placements, placement_kind)
+    ended, endings = _codes(chosen["ending"], "none")
+    number = np.array([codes.get(name, 0) for name in endings], dtype="int64")
+    exit_day = chosen[f"exit_day_{censoring}"].to_numpy("float64").astype("int64")
+    coded = [_codes(chosen[name], "unknown") for name in by]
+    columns = [*(own for own, _ in coded), exit_day, number[ended]]
+    keys, n = _counted(columns, counts(chosen).to_numpy())
+    labels = {
+        name: np.array(names, dtype=object)[key]
+        for name, (_, names), key in zip(by, coded, keys, strict=False)
+    }
+    *_, exits, causes = keys
+    return pd.DataFrame({**labels, "entry": 0.0, "exit": exits.astype("float64"), "cause": causes, "n": n})
 
 
 def of_kind(placements: pd.DataFrame, placement_kind: str) -> pd.DataFrame:

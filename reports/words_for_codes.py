@@ -34,6 +34,7 @@ _ANSWERS = {
 
 _WORDS = {
     "overall": "All",
+    "all_timings": "All timings",
     "unknown": _UNKNOWN,
     "not recorded": "Not recorded",
     # parity
@@ -202,11 +203,22 @@ _WORDS = {
     # outcomes of published figures
     "failed_insertion": "Failed insertion",
     "continuation": "Continuation",
+    "removal_hormonal_effects": "Removal for hormonal effects",
+    "removal_infection": "Removal for infection",
+    "removal_wish_pregnancy": "Removal to become pregnant",
+    "removal_not_needed": "Removal, no longer needed",
+    "removal_planned_end": "Removal at the planned end",
+    "removal_replacement": "Replacement",
+    "removal_other": "Removal for another reason",
+    "removal_unknown": "Removal, reason not recorded",
     "removal_bleeding_or_pain": "Removal for bleeding or pain",
     "check_done": "Check done",
 }
 
 _BY = {
+    "prior_failed_insertion": "Failed before",
+    "emergency": "Emergency",
+    "cervical_surgery": "Surgery of the cervix",
     "overall": "All",
     "parity_group": "Births by route",
     "cervical_parity": "Vaginal birth",

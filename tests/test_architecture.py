@@ -32,20 +32,24 @@ MAY_IMPORT = {
     "tallies": {"errors", "schema", "settings", "records"},
     "statistics": {"errors"},
     "curves": {"schema", "statistics", "tallies"},
-    "measures": {"errors", "schema", "settings", "records", "tallies", "statistics", "curves"},
+    "service_model": {"statistics", "tallies"},
+    "measures": {
+        *("errors", "schema", "settings", "records", "tallies", "statistics", "curves", "service_model"),
+    },
     "benchmarks": {"errors", "schema", "settings", "records", "statistics"},
     "windows": {"records", "period"},
     "placement_tables": {"settings", "records", "tallies", "measures", "windows"},
     "attempt_tables": {"settings", "records", "period", "tallies", "measures", "windows"},
     "result_tables": {
         *("settings", "records", "period", "tallies", "measures", "windows", "attempt_tables"),
-        "placement_tables",
+        *("placement_tables", "service_model"),
     },
     "criterion_tables": {"criteria", "settings", "records", "period", "measures", "windows"},
     "run": {
         *("settings", "records", "period", "period_curves", "cohort", "tallies", "measures"),
-        *("benchmarks", "cycle", "result_tables", "windows", "criterion_tables"),
+        *("benchmarks", "cycle", "result_tables", "windows", "criterion_tables", "many_tests"),
     },
+    "many_tests": {"statistics", "windows"},
     "check": {"measures", "records", "settings"},
     "__main__": {"cli"},
 }

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from audit.cohort.columns import Days, Mask, Names, code, date, flag, number
-from audit.schema.derived import CARE, SEVERE_GRADE
+from audit.schema.derived import CARE, HISTORY, SEVERE_GRADE
 from audit.schema.visits import VISITS
 
 # An attempt's own: of two clinicians on one day each may have failed for a reason of the own.
@@ -24,7 +24,7 @@ _OF_THE_VISIT = (
     "onward_plan",
     "bridging_method_given",
     "bridging_oral_ec_given",
-    *(column.name for column in CARE),
+    *(column.name for column in (*HISTORY, *CARE)),
 )
 # What is said at the end of a visit: the last that says something stands.
 _LAST_STANDS = ("onward_plan", "bridging_method_given", "info_device_given", "thread_check_advice")

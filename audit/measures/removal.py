@@ -9,10 +9,19 @@ from collections.abc import Sequence
 import pandas as pd
 
 from audit.curves import incidence_table
-from audit.schema.derived import ENDINGS, REMOVAL_GROUPS
-from audit.tallies import OVERALL
+from audit.schema.derived import CENSORING_RULES, ENDINGS, REMOVAL_GROUPS
+from audit.statistics.life_table_rates import life_table_rates as rates_of_life_tables
+from audit.tallies import OVERALL, coded_spells
 
 _REASONS = {group: (f"removal_{group}",) for group in REMOVAL_GROUPS}
+_CAUSES = {
+    "pregnancy": ("pregnancy",),
+    "expulsion": ("expulsion_complete", "expulsion_partial"),
+    "perforation": ("perforation",),
+    **{codes[0]: codes for codes in _REASONS.values()},
+    "unrecorded": ("unrecorded",),
+    "death": ("death",),
+}
 _DETAILED = (
     *(name for name in ENDINGS if name != "removal"),
     *(f"removal_{group}" for group in REMOVAL_GROUPS),
@@ -110,6 +119,62 @@ def ending_incidence(
         horizons=horizons,
         at_risk_floor=at_risk_floor,
     )
+
+
+def life_table_rates(
+    placements: pd.DataFrame,
+    *,
+    by: str = OVERALL,
+    placement_kind: str = "first",
+    months: Sequence[int] = (12, 24, 36),
+    at_risk_floor: int = 10,
+) -> pd.DataFrame:
+    """Rates of every ending as older papers print them: actuarial, by months, with and without other causes.
+
+    Population: placements of one kind. Causes: expulsion, pregnancy, perforation, removal by group of reasons,
+    unrecorded endings and death. Unknown: both censoring rules, row by row; observation that ends counts for half
+    of its month. The papers that follow Potter, Tietze and Lewit call ``cause_specific`` the *net* rate (what
+    happened, all causes acting) and ``cause_deleted`` the *gross* rate (had there been no other cause); the
+    theory of competing risks uses *net* for the second. Compare a paper's rate with the one that it means.
+
+    Parameters
+    ----------
+    placements
+        The table `audit.schema.derived.PLACEMENTS`, or a tally of it by the columns read.
+    by
+        ``overall`` or a column of that table, such as ``device_family``.
+    placement_kind
+        ``first``, ``replacement``, ``repeat`` or ``all``.
+    months
+        When to read the tables.
+    at_risk_floor
+        With fewer exposed than this in the month before a reading the row carries a caution.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, placement_kind, censoring, cause, months, events`` (so far), ``at_start, exposed`` (in the
+        month before), ``survival`` (in use), ``cause_specific, cause_deleted`` with ``_standard_error, _lower,
+        _upper`` (0-1), ``method, caution``. Only causes that occur have rows; no ending at all gives none.
+
+    References
+    ----------
+    Potter RG. Demography 1966;3:297-304. Tietze C, Lewit S. Stud Fam Plann 1973;4:35-42.
+    """
+    detailed = placements.assign(ending=_with_reason(placements))
+    occurring = set(detailed["ending"])
+    causes = {name: own for name, own in _CAUSES.items() if occurring.intersection(own)}
+    numbers = {name: place for place, name in enumerate(causes, start=1)}
+    codes = {code: numbers[name] for name, own in causes.items() for code in own}
+    tables = []
+    for rule in CENSORING_RULES:
+        spells = coded_spells(detailed, by=by, censoring=rule, codes=codes, placement_kind=placement_kind)
+        read = rates_of_life_tables(spells, causes=numbers, months=months, at_risk_floor=at_risk_floor)
+        labels = {"by": by, "placement_kind": placement_kind, "censoring": rule}
+        tables.append(read.rename(columns={"group": "stratum"}).assign(**labels))
+    front = ["by", "stratum", "placement_kind", "censoring"]
+    joined = pd.concat([table for table in tables if len(table)] or tables[:1], ignore_index=True)
+    return joined[[*front, *(name for name in joined.columns if name not in front)]]
 
 
 def _with_reason(placements: pd.DataFrame) -> pd.Series:

@@ -7,9 +7,15 @@ compared with another. A blank is not a grade 0.
 
 import pandas as pd
 
-from audit.statistics.contrasts import CONTRAST_COLUMNS, trend_columns, two_group_columns
-from audit.statistics.summaries import with_proportions
-from audit.tallies import begun_visits, count_outcomes, tally_outcomes
+from audit.statistics.contrasts import (
+    ADJUSTED_COLUMNS,
+    CONTRAST_COLUMNS,
+    stratified_columns,
+    trend_columns,
+    two_group_columns,
+)
+from audit.statistics.summaries import share_of, with_proportions
+from audit.tallies import begun_visits, count_outcomes, counts, tally_outcomes, tally_patterns
 
 DEFINITIONS = ("vasovagal_any", "vasovagal_grade_2_plus", "syncope")
 # Column, group of interest, group it is compared with: the wider cervix after a vaginal birth leads.
@@ -18,6 +24,10 @@ CONTRASTS = (
     ("parous", "no", "yes"),
 )
 _CONTRAST_COLUMNS = ("by", "definition", "group", "reference", *CONTRAST_COLUMNS)
+# Age comes before the insertion; anxiety and faints before would too, but a log seldom records them. What is done
+# at the insertion and the pain of it come after, and are never adjusted for.
+ADJUSTED_FOR = "age_band"
+_ADJUSTED_COLUMNS = ("by", "definition", "adjusted_for", "group", "reference", *ADJUSTED_COLUMNS)
 TREND = ("births_group", ("0", "1", "2", "3_plus"))
 
 
@@ -84,6 +94,63 @@ def vasovagal_contrasts(by_parity: pd.DataFrame) -> pd.DataFrame:
     ]
     rows.extend(_trend(by_parity, definition) for definition in DEFINITIONS)
     return pd.DataFrame([row for row in rows if row], columns=list(_CONTRAST_COLUMNS))
+
+
+def vasovagal_adjusted(attempts: pd.DataFrame, *, recorded_floor: float = 0.8) -> pd.DataFrame:
+    """Vasovagal reactions in women without against those with a vaginal birth, their ages allowed for.
+
+    Population: visits at which an insertion was begun, each woman once a day. Denominator: those with the
+    reaction and the births recorded. Unknown: counted in ``n_unknown``; an age that is not recorded is an age
+    band of its own.
+
+    Parameters
+    ----------
+    attempts
+        The table `audit.schema.derived.ATTEMPTS`.
+    recorded_floor
+        Below this share recorded a row carries a caution.
+
+    Returns
+    -------
+    DataFrame
+        One row per definition: ``by, definition, adjusted_for`` (``age_band``), ``group, reference``, ``events,
+        n, reference_events, reference_n, n_unknown, n_strata, n_strata_used``; ``ratio, ratio_lower,
+        ratio_upper`` and ``difference, difference_lower, difference_upper`` (Mantel-Haenszel); ``chi_square,
+        p_value`` (Cochran-Mantel-Haenszel); ``homogeneity_chi_square, homogeneity_degrees,
+        homogeneity_p_value`` (whether the odds ratio is the same at every age, Tarone); ``method, caution``. No
+        row for a definition that is recorded in nobody.
+    """
+    visits = begun_visits(attempts, *DEFINITIONS, *dict.fromkeys(row[0] for row in CONTRASTS), ADJUSTED_FOR)
+    rows = [_adjusted(visits, *CONTRASTS[0], definition, recorded_floor) for definition in DEFINITIONS]
+    return pd.DataFrame([row for row in rows if row], columns=[*_ADJUSTED_COLUMNS, "n_unknown"])
+
+
+def _adjusted(
+    visits: pd.DataFrame, by: str, group: str, reference: str, definition: str, floor: float
+) -> dict[str, object]:
+    """One comparison within ages; empty where nobody is recorded."""
+    cells = tally_patterns(visits, outcome=definition, events=("yes",), others=("no",), by=[by, ADJUSTED_FOR])
+    cells = cells[cells[by].isin((group, reference))]
+    wide = cells.pivot(index=ADJUSTED_FOR, columns=by, values=["events", "n"])
+    four = [(count, own) for own in (group, reference) for count in ("events", "n")]
+    wide = wide.reindex(columns=pd.MultiIndex.from_tuples(four)).fillna(0)
+    if wide.empty:
+        return {}
+    compared = stratified_columns(*(wide[name] for name in four))
+    everyone, told = int(counts(visits).sum()), int(cells["n"].sum())
+    unrecorded = int(counts(visits[_unrecorded(visits, by, definition)]).sum())
+    few = "" if share_of(told, everyone) >= floor else f"Recorded in fewer than {floor:.0%} of visits."
+    caution = " ".join(said for said in (few, str(compared["caution"])) if said)
+    labels = {"by": by, "definition": definition, "adjusted_for": ADJUSTED_FOR}
+    sides = {"group": group, "reference": reference, "n_unknown": unrecorded}
+    return {**labels, **sides, **compared, "caution": caution}
+
+
+def _unrecorded(visits: pd.DataFrame, by: str, definition: str) -> pd.Series:
+    """The visits of which the reaction or the births are not recorded."""
+    births = visits[by]
+    missing: pd.Series = visits[definition].isna() | births.isna() | (births == "unknown")
+    return missing
 
 
 def _counted(visits: pd.DataFrame, by: str, definition: str) -> pd.DataFrame:

@@ -159,6 +159,9 @@ CARE = (
     VISITS["thread_check_advice"],
 )
 
+# What her history makes likely at an insertion, as the log records it.
+HISTORY = (VISITS["prior_failed_insertion"], VISITS["cervical_surgery"])
+
 ATTEMPTS = Table(
     "attempts",
     "one insertion by one clinician; a deferral is a row too and never counts as an attempt",
@@ -210,6 +213,7 @@ ATTEMPTS = Table(
             requirement="derived",
         ),
         VISITS["training_status"],
+        *HISTORY,
         *CARE,
         _flag(
             "uterus_length_recorded",

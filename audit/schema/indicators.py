@@ -33,8 +33,11 @@ INDICATORS: tuple[Indicator, ...] = (
         "The clinician's own independent attempts with known outcome in twelve months.",
         "Attempts without a clinician's code are a row of their own and are never classified.",
         "Exact binomial tail against the service's proportion: 2.5% on one side asks, 0.1% calls for a review. "
-        "Observed against expected failures standardises by parity group; its tail is an exact sum of binomials.",
-        "Spiegelhalter DJ, Stat Med 2005;24:1185-1202.",
+        "Expected failures are the service's, by a logistic model of the whole log (vaginal birth, age band, "
+        "earlier failure, emergency, cervical surgery; what is not recorded is a level of its own) with its level "
+        "moved to the window, where 10 failures were seen for each term, else by parity group; their tail is an "
+        "exact sum of binomials. Proportions drawn towards those of all: beta-binomial model.",
+        "Spiegelhalter DJ, Stat Med 2005;24:1185-1202. Peduzzi P et al, J Clin Epidemiol 1996;49:1373-1379.",
         (("insertion_outcome",), ("clinician_ref",)),
     ),
     Indicator(
@@ -66,9 +69,11 @@ INDICATORS: tuple[Indicator, ...] = (
         "Insertion visits with a reaction: any (grade 1 or more), grade 2 or more, loss of consciousness.",
         "Insertion visits with the reaction recorded.",
         "A blank is unknown, not grade 0, unless the service charts by exception and says so.",
-        f"{_WILSON} Risk ratio (Katz), difference (Newcombe), Fisher's exact test, Cochran-Armitage trend.",
+        f"{_WILSON} Risk ratio (Katz), difference (Newcombe), Fisher's exact test, Cochran-Armitage trend. By "
+        "vaginal birth within age bands: Mantel-Haenszel ratio and difference, Tarone's test that ages are alike.",
         f"{_CI_SOURCES} Katz D et al, Biometrics 1978;34:469-474; Newcombe RG, Stat Med 1998;17:873-890; "
-        "Armitage P, Biometrics 1955;11:375-386. The grades are local, not a published scale.",
+        "Armitage P, Biometrics 1955;11:375-386; Greenland S, Robins JM, Biometrics 1985;41:55-68. The grades are "
+        "local, not a published scale.",
         (("vasovagal_grade", "vasovagal_reaction", "syncope"),),
     ),
     Indicator(
@@ -78,8 +83,11 @@ INDICATORS: tuple[Indicator, ...] = (
         "First complete or partial expulsion (any part in the cervical canal), dated when found.",
         "Placements followed from day 0: each woman's first that is no replacement.",
         _BOTH_RULES,
-        "Cumulative incidence (Aalen-Johansen), other endings competing; one minus Kaplan-Meier beside it.",
-        _AJ_SOURCES,
+        "Cumulative incidence (Aalen-Johansen), other endings competing; one minus Kaplan-Meier beside it. Groups "
+        "are compared by Gray's test, device classes within each timing, and by cause-specific hazard ratios (Cox) "
+        "where 10 expulsions were seen for each term: of timing over all, of age, births and device in one timing. "
+        "Over all placements, repeats included, standard errors take those of one woman together (not poolable).",
+        f"{_AJ_SOURCES} Gray RJ, Ann Stat 1988;16:1141-1154; Cox DR, J R Stat Soc B 1972;34:187-220.",
         (("device_in_situ", "removal_reason_main"),),
     ),
     Indicator(
@@ -100,8 +108,13 @@ INDICATORS: tuple[Indicator, ...] = (
         "Devices without any ending; a replacement ends the device, death censors.",
         "Placements followed from day 0: each woman's first that is no replacement.",
         _BOTH_RULES,
-        "Kaplan-Meier with log(-log) limits; log-rank test between device classes.",
-        f"{_KM_SOURCES} Peto R, Peto J, J R Stat Soc A 1972;135:185-207.",
+        "Kaplan-Meier with log(-log) limits; log-rank test between device classes; days in use in the first year, "
+        "copper less hormonal (restricted means). Rates as older papers print them: actuarial life tables by "
+        "months; net means all causes acting, gross one cause acting alone. In the theory of competing risks net "
+        "means the latter.",
+        f"{_KM_SOURCES} Peto R, Peto J, J R Stat Soc A 1972;135:185-207; Royston P, Parmar MKB, BMC Med Res "
+        "Methodol 2013;13:152; Potter RG, Demography 1966;3:297-304; Tietze C, Lewit S, Stud Fam Plann "
+        "1973;4:35-42.",
         (("device_in_situ", "removal_reason_main"),),
     ),
     Indicator(

@@ -152,7 +152,7 @@ def incidence_figures(sets: RiskSets, column: int, *, confidence: float = 0.95) 
     survival = surviving(sets.at_risk, every)
     incidence = incidence_of(sets.at_risk, every, own)
     standard_error = incidence_error(sets.at_risk, every, own)
-    lower, upper = _limits(incidence, standard_error, known_so_far(sets), confidence)
+    lower, upper = incidence_limits(incidence, standard_error, known_so_far(sets), confidence)
     figures = zip(COLUMNS[4:9], (survival, incidence, standard_error, lower, upper), strict=True)
     return {name: np.where(sets.defined, figure, np.nan) for name, figure in figures}
 
@@ -188,7 +188,7 @@ def incidence_error(at_risk: Numbers, every: Numbers, own: Numbers) -> FloatArra
     return error
 
 
-def _limits(
+def incidence_limits(
     incidence: FloatArray, standard_error: FloatArray, known: FloatArray, confidence: float
 ) -> tuple[FloatArray, FloatArray]:
     """Return limits for log(-log(incidence)), exact ones where it is 0 or 1."""

@@ -7,6 +7,12 @@ from numpy.typing import ArrayLike
 from audit.statistics.arguments import counts
 from audit.statistics.estimates import Estimate
 from audit.statistics.odds import fisher_exact
+from audit.statistics.stratified import (
+    PooledEstimate,
+    mantel_haenszel_risk_difference,
+    mantel_haenszel_risk_ratio,
+)
+from audit.statistics.stratified_tests import cochran_mantel_haenszel, homogeneity_of_odds_ratios
 from audit.statistics.trend import cochran_armitage
 from audit.statistics.two_groups import difference_interval, risk_ratio
 
@@ -14,6 +20,13 @@ CONTRAST_COLUMNS = (
     *("events", "n", "reference_events", "reference_n"),
     *("ratio", "ratio_lower", "ratio_upper", "difference", "difference_lower", "difference_upper"),
     *("chi_square", "p_value", "method"),
+)
+
+ADJUSTED_COLUMNS = (
+    *("events", "n", "reference_events", "reference_n", "n_strata", "n_strata_used"),
+    *("ratio", "ratio_lower", "ratio_upper", "difference", "difference_lower", "difference_upper"),
+    *("chi_square", "p_value", "homogeneity_chi_square", "homogeneity_degrees", "homogeneity_p_value"),
+    *("method", "caution"),
 )
 
 
@@ -65,6 +78,69 @@ def two_group_columns(events: int, n: int, reference_events: int, reference_n: i
         "p_value": fisher_exact(*four).p_value,
         "method": f"risk ratio {ratio.method}; difference {difference.method}; Fisher, minimum likelihood",
     }
+
+
+def stratified_columns(
+    events: ArrayLike, n: ArrayLike, reference_events: ArrayLike, reference_n: ArrayLike
+) -> dict[str, object]:
+    """Return one group against a reference group within strata, pooled by Mantel and Haenszel.
+
+    Parameters
+    ----------
+    events, n : arrays of counts, one per stratum
+        Observations with the event and all observations of the group.
+    reference_events, reference_n : arrays of counts, one per stratum
+        Those of the reference group.
+
+    Returns
+    -------
+    dict
+        The four counts summed over all strata; ``n_strata, n_strata_used`` (with both groups); ``ratio,
+        ratio_lower, ratio_upper`` (of proportions); ``difference, difference_lower, difference_upper`` (-1 to
+        1); ``chi_square, p_value`` (Cochran-Mantel-Haenszel, no correction); ``homogeneity_chi_square,
+        homogeneity_degrees, homogeneity_p_value`` (odds ratios alike in all strata, Tarone); ``method,
+        caution``. nan where a figure does not exist.
+
+    Raises
+    ------
+    ValueError
+        If a count is not a whole number, events exceed n or lengths differ.
+
+    References
+    ----------
+    Greenland S, Robins JM. Biometrics 1985;41:55-68. Sato T. Biometrics 1989;45:1323-1324. Tarone RE. Biometrika
+    1985;72:91-95.
+
+    Examples
+    --------
+    >>> columns = stratified_columns([8, 22], [106, 98], [5, 16], [120, 85])
+    >>> round(columns["ratio"], 4), round(columns["difference"], 4), round(columns["p_value"], 3)
+    (1.3256, 0.0349, 0.275)
+    """
+    four = events, n, reference_events, reference_n
+    ratio, difference = mantel_haenszel_risk_ratio(*four), mantel_haenszel_risk_difference(*four)
+    test, alike = cochran_mantel_haenszel(*four), homogeneity_of_odds_ratios(*four)
+    names = ("events", "n", "reference_events", "reference_n")
+    return {
+        **{name: int(counts(name, own).sum()) for name, own in zip(names, four, strict=True)},
+        "n_strata": difference.n_strata,
+        "n_strata_used": difference.n_strata_used,
+        **_pooled_columns(ratio, "ratio"),
+        **_pooled_columns(difference, "difference"),
+        "chi_square": test.statistic,
+        "p_value": test.p_value,
+        "homogeneity_chi_square": alike.statistic,
+        "homogeneity_degrees": alike.degrees_of_freedom,
+        "homogeneity_p_value": alike.p_value,
+        "method": "Mantel-Haenszel risk ratio (Greenland-Robins) and difference (Sato); Cochran-Mantel-Haenszel "
+        "test; Tarone's test that odds ratios are alike",
+        "caution": difference.caution or ratio.caution,
+    }
+
+
+def _pooled_columns(estimate: PooledEstimate, name: str) -> dict[str, float]:
+    """Return a pooled estimate as three columns."""
+    return {name: estimate.value, f"{name}_lower": estimate.ci_lower, f"{name}_upper": estimate.ci_upper}
 
 
 def trend_columns(events: ArrayLike, n: ArrayLike, scores: ArrayLike) -> tuple[dict[str, object], str]:

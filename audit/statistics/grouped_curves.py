@@ -11,6 +11,7 @@ from audit.statistics.arguments import FloatArray
 from audit.statistics.competing import incidence_figures
 from audit.statistics.curve_comparison import log_rank
 from audit.statistics.curves import read_at, survival_quantile
+from audit.statistics.gray_test import gray_test
 from audit.statistics.risk_sets import RiskSets, Spells, risk_sets, single_cause, spells
 from audit.statistics.survival import GAP, kaplan_meier, survival_figures
 
@@ -196,6 +197,52 @@ def compare_groups(table: pd.DataFrame) -> dict[str, object]:
         "groups": int(groups.nunique()),
         "n": int(table["n"].sum()),
         "method": "log-rank, hypergeometric variance",
+    }
+
+
+def compare_incidences(
+    table: pd.DataFrame, *, cause: int = 1, strata: str | None = None
+) -> dict[str, object]:
+    """Return Gray's test of one cause over the groups of `spells` as one row of figures.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As in `incidence_by_group`; every spell is observed from time 0.
+    cause : code
+        The cause compared.
+    strata : column, optional
+        Groups are compared within its levels, and the scores added up.
+
+    Returns
+    -------
+    dict
+        ``statistic, degrees_of_freedom, p_value, groups, events, n, method``; statistic and p_value are nan
+        where no test can be made.
+
+    Raises
+    ------
+    ValueError
+        As `gray_test`.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"group": list("aaabbb"), "exit": [1, 2, 3, 4, 5, 6], "cause": [1, 1, 2, 2, 1, 0],
+    ...                       "n": 1})
+    >>> round(compare_incidences(table)["statistic"], 3)
+    2.438
+    """
+    groups = table["group"].astype(str)
+    layers = None if strata is None else table[strata].astype(str)
+    test = gray_test(table["exit"], table["cause"], groups, cause=cause, weights=table["n"], strata=layers)
+    return {
+        "statistic": test.chi_square,
+        "degrees_of_freedom": test.degrees_of_freedom,
+        "p_value": test.p_value,
+        "groups": int(groups.nunique()),
+        "events": int(table.loc[table["cause"] == cause, "n"].sum()),
+        "n": int(table["n"].sum()),
+        "method": "Gray, rho 0" if strata is None else "Gray, rho 0, stratified",
     }
 
 

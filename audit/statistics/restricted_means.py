@@ -9,6 +9,16 @@ import pandas as pd
 from scipy import special
 
 from audit.statistics.curves import restricted_mean
+from audit.statistics.survival import kaplan_meier
+
+COLUMNS = (
+    *("events", "n", "at_risk", "mean", "reference_events", "reference_n", "reference_at_risk"),
+    *("reference_mean", "difference", "difference_lower", "difference_upper", "p_value", "method", "caution"),
+)
+METHOD = "difference of restricted means (Kaplan-Meier), normal {:g}% limits"
+UNKNOWN_CURVE = (
+    "In one of the groups nobody was observed to the end of that time: no difference can be given."
+)
 
 
 @dataclass(frozen=True)
@@ -77,3 +87,85 @@ def difference_of_restricted_means(
     return RestrictedMeanDifference(
         horizon, value, standard_error, value - half_width, value + half_width, p_value
     )
+
+
+def restricted_mean_columns(
+    table: pd.DataFrame,
+    *,
+    group: str,
+    reference: str,
+    horizon: float,
+    at_risk_floor: int = 0,
+    confidence: float = 0.95,
+) -> dict[str, object]:
+    """Return the restricted means of two groups of tallied spells and their difference as one row of figures.
+
+    Parameters
+    ----------
+    table : DataFrame
+        ``group``, ``entry``, ``exit``, ``event`` (0 or 1) and ``n``.
+    group, reference : labels
+        The two groups; the difference is the first less the second.
+    horizon, confidence
+        As in `difference_of_restricted_means`.
+    at_risk_floor : count
+        With fewer than this many observed to the horizon in a group the row carries a caution.
+
+    Returns
+    -------
+    dict
+        ``events`` up to the horizon, ``n, at_risk`` at the horizon, and ``mean`` (in the unit of ``exit``) of the
+        group and, with ``reference_`` before, of the reference; ``difference, difference_lower,
+        difference_upper, p_value`` (nan where a curve is not known so far); ``method, caution``. Empty where a
+        group has no spells.
+
+    Raises
+    ------
+    ValueError
+        As `kaplan_meier`, or if horizon or confidence is out of range.
+
+    References
+    ----------
+    Royston P, Parmar MKB. BMC Med Res Methodol 2013;13:152.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"group": list("aaaabbbb"), "entry": 0.0, "exit": [3, 4, 5, 6, 1, 2, 3, 4],
+    ...                       "event": [1, 1, 0, 0, 1, 1, 1, 0], "n": 1})
+    >>> row = restricted_mean_columns(table, group="a", reference="b", horizon=4)
+    >>> row["mean"], row["difference"], row["at_risk"]
+    (3.75, 1.25, 3)
+    """
+    sides = [table[table["group"].astype(str) == name] for name in (group, reference)]
+    if not all(len(side) for side in sides):
+        return {}
+    curves = [
+        kaplan_meier(side["exit"], side["event"], entry=side["entry"], weights=side["n"]) for side in sides
+    ]
+    found = difference_of_restricted_means(curves[0], curves[1], horizon, confidence=confidence)
+    counted = [_counted(side, horizon) for side in sides]
+    row: dict[str, object] = {}
+    for prefix, numbers, curve in zip(("", "reference_"), counted, curves, strict=True):
+        mean = float(restricted_mean(curve, horizon, confidence=confidence).value)
+        row |= {f"{prefix}{name}": value for name, value in (*numbers.items(), ("mean", mean))}
+    few = f"Fewer than {at_risk_floor} still under observation at the end of that time."
+    short = any(numbers["at_risk"] < at_risk_floor for numbers in counted)
+    return row | {
+        "difference": found.value,
+        "difference_lower": found.ci_lower,
+        "difference_upper": found.ci_upper,
+        "p_value": found.p_value,
+        "method": METHOD.format(100 * confidence),
+        "caution": UNKNOWN_CURVE if np.isnan(found.value) else few if short else "",
+    }
+
+
+def _counted(side: pd.DataFrame, horizon: float) -> dict[str, int]:
+    """Return a group's events up to the horizon, its number and how many are observed to the horizon."""
+    happened = (side["event"] == 1) & (side["exit"] <= horizon)
+    lasting = (side["exit"] >= horizon) & (side["entry"] < horizon)
+    return {
+        "events": int(side.loc[happened, "n"].sum()),
+        "n": int(side["n"].sum()),
+        "at_risk": int(side.loc[lasting, "n"].sum()),
+    }

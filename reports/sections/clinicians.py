@@ -2,13 +2,15 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, limits_of, rows
+from reports.choosing import Row, limits_of, one, rows
 from reports.figures.funnel import funnel
 from reports.figures.theme import Drawing, Figure, Plot
+from reports.sections.comparisons import of_both
+from reports.sections.modelled import ODDS_FOOT, level, p_column, ratio_with_limits
 from reports.sections.parts import CASES_NOT_PEOPLE, PERIOD, ROLLING, counted_how, empty_section
 from reports.sections.section import Block, Caution, FigureBlock, Folded, Items, Paragraph, Section
 from reports.sections.volume import volume_blocks
-from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns
+from reports.tables import PROPORTION_FOOT, Column, estimate_cell, html_table, proportion_columns
 from reports.words_for_codes import stratum, word
 
 _SIGNALS = ("ask", "review")
@@ -26,7 +28,7 @@ def clinicians_section(results: AuditResults) -> Section:
         Paragraph(f"Each clinician is compared with {target_words(results.settings.funnel_target)}."),
         Paragraph(
             f"{chance_marks(results)} The women a clinician sees may explain a mark: the second comparison allows "
-            "for births.",
+            f"for {_allowed(found)}.",
             "Attempts under supervision are left out.",
         ),
         Caution(
@@ -39,6 +41,7 @@ def clinicians_section(results: AuditResults) -> Section:
     if now:
         table = html_table("Clinicians, this period alone", _columns(), now, foot=PROPORTION_FOOT)
         blocks.append(Folded("This period alone", table))
+    blocks.extend(_model(results))
     blocks.append(counted_how(_TABLE))
     blocks.extend(volume_blocks(results))
     return Section("clinicians", "Clinicians", heading, tuple(blocks))
@@ -122,7 +125,7 @@ def mark_sentence(row: Row) -> str:
     return (
         f"{stratum(row['by'], row['stratum'])}: {events} of {n} failed ({wording.percent(row['proportion'])}%, "
         f"{wording.span(lower, upper)}), {more} than chance allows around {_target_of(row)} ({limit} limit). "
-        f"Births allowed for, {row['expected']:.1f} were to be expected: {still}."
+        f"{_allowed([row]).capitalize()} allowed for, {row['expected']:.1f} were to be expected: {still}."
     )
 
 
@@ -130,6 +133,43 @@ def _marked(found: list[Row]) -> list[Block]:
     """A sentence for each mark."""
     marked = beyond(found)
     return [Items(tuple(mark_sentence(row) for row in marked))] if marked else []
+
+
+def _allowed(found: list[Row]) -> str:
+    """What the expected failures allow for."""
+    modelled = found[0]["method"].endswith("logistic model")
+    return "births, age, earlier failures, emergency and cervical surgery" if modelled else "births"
+
+
+def _model(results: AuditResults) -> list[Block]:
+    """The model behind the expected failures, and how good it is."""
+    found = rows(results, "failure_model")
+    fit = one(results, "failure_model_fit", by="overall")
+    if fit is None:
+        return []
+    if not found:
+        return [Paragraph("Expected failures allow for births alone: too few failed for a model of more.")]
+    columns = [
+        Column("The woman", level, "label"),
+        Column("Failed", lambda row: of_both(row["events"], row["n"])),
+        Column(
+            "Odds ratio (95% interval)", ratio_with_limits("odds_ratio", "ci_lower", "ci_upper"), "interval"
+        ),
+        p_column(),
+    ]
+    quality = (
+        f"c-statistic {wording.ratio(fit['c_statistic'])} "
+        f"({wording.ratio_span(fit['c_lower'], fit['c_upper'])}), calibration slope "
+        f"{wording.ratio(fit['calibration_slope'])} here and about {wording.ratio(fit['expected_slope'])} "
+        "in new data"
+    )
+    foot = f"{wording.plural(fit['n'], 'attempt')} of the whole log, {quality}. {ODDS_FOOT}"
+    return [
+        Folded(
+            "The model behind the expected failures",
+            html_table("Failed insertion, all women", columns, found, foot=foot),
+        )
+    ]
 
 
 def _columns() -> list[Column]:
@@ -149,7 +189,12 @@ def _columns() -> list[Column]:
             "interval",
         ),
         Column("Against the target", lambda row: word(row["signal"]), "short"),
-        Column("Allowing for births", lambda row: word(row["case_mix_signal"]), "short"),
+        Column("Allowing for the women", lambda row: word(row["case_mix_signal"]), "short"),
+        Column(
+            "Drawn towards all, % (95% interval)",
+            estimate_cell("shrunken_proportion", "shrunken_lower", "shrunken_upper"),
+            "interval",
+        ),
         Column("Would be noticed from, %", lambda row: wording.percent(row["detectable"])),
     ]
 

@@ -14,7 +14,7 @@ NO_GROUPS = dict.fromkeys(
 )
 COMPARISON_FOOT = (
     "Ratio: Katz, or Koopman where a group has none. Difference: Newcombe, in percentage points. p: Fisher's exact "
-    "test; for a trend, Cochran-Armitage's."
+    "test; for a trend, Cochran-Armitage's; adjusted for the number of comparisons."
 )
 
 
@@ -27,6 +27,7 @@ def comparison_columns() -> list[Column]:
         Column("Ratio (95% interval)", ratio_cell, "interval"),
         Column("Difference, points (95% interval)", _difference, "interval"),
         Column("p", lambda row: wording.chance_cell(row["p_value"])),
+        Column("p, adjusted", lambda row: wording.chance_cell(row.get("adjusted_p_value", float("nan")))),
     ]
 
 

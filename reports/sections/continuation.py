@@ -10,6 +10,7 @@ from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
 from reports.sections.first_year import bounds_section
 from reports.sections.method_use import method_beside_device
+from reports.sections.modelled import p_column
 from reports.sections.observation import as_equals, drawn_rules, gate_sentence, latest_women
 from reports.sections.parts import counted_how, empty_section
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
@@ -18,6 +19,8 @@ from reports.words_for_codes import stratum, within, word
 
 _TABLE = "continuation_curve"
 _YEAR = 365
+_MONTHS = 12
+_RATES = {"cause_specific": "Net, % (95% interval)", "cause_deleted": "Gross, % (95% interval)"}
 
 
 def continuation_section(results: AuditResults) -> Section:
@@ -36,8 +39,10 @@ def continuation_section(results: AuditResults) -> Section:
         *_overall(results),
         *method_beside_device(results),
         *_families(results),
+        *_difference(results),
         *_classes(results),
         *_summary(results),
+        *_life_tables(results),
         counted_how(_TABLE),
     ]
     return Section("continuation", "Continuation", continuation_heading(results), tuple(blocks))
@@ -147,6 +152,28 @@ def _families(results: AuditResults) -> list[Block]:
     return blocks
 
 
+def _difference(results: AuditResults) -> list[Block]:
+    """Days in use in the first year, copper against hormonal, under both rules."""
+    found = rows(results, "continuation_differences", censoring=gate_rules(results))
+    if not found:
+        return []
+    columns = [
+        Column("Observation", lambda row: word(row["censoring"]), "label"),
+        Column("Copper, days", lambda row: wording.amount(row["mean"])),
+        Column("Hormonal, days", lambda row: wording.amount(row["reference_mean"])),
+        Column(
+            "Copper less hormonal, days (95% interval)",
+            lambda row: wording.amounts(row["difference"], row["difference_lower"], row["difference_upper"]),
+            "interval",
+        ),
+        p_column(),
+        Column("Note", plain("caution"), "note"),
+    ]
+    days = wording.count(found[0]["days"])
+    foot = f"Restricted means: days in use of the first {days}, on average. Neither is the better."
+    return [TableBlock(html_table("Days in use in the first year", columns, found, foot=foot))]
+
+
 def _test_title(results: AuditResults, by: str, rule: str) -> str:
     """What the log-rank test allows to be said."""
     row = one(results, "continuation_tests", by=by, censoring=rule, placement_kind="first")
@@ -234,6 +261,31 @@ def _summary(results: AuditResults) -> list[Block]:
     ]
     table = html_table("Median time in use", columns, found)
     return [Folded("How long half the devices stay, by device", table)]
+
+
+def _life_tables(results: AuditResults) -> list[Block]:
+    """Every ending at 12 months as older papers print it, under the leading rule."""
+    rule = gate_rules(results)[0]
+    found = rows(
+        results, "life_table_rates", by="overall", placement_kind="first", censoring=rule, months=_MONTHS
+    )
+    if not found:
+        return []
+    columns = [
+        Column("Ending", lambda row: word(row["cause"]), "label"),
+        Column("Ended this way", number("events")),
+        *(
+            Column(heading, estimate_cell(name, f"{name}_lower", f"{name}_upper"), "interval")
+            for name, heading in _RATES.items()
+        ),
+        Column("Note", plain("caution"), "note"),
+    ]
+    foot = (
+        f"Actuarial, {within(word(rule))}; later months are in the tables. Net: all endings acting. Gross: had "
+        "there been no other. So older papers on devices have it; elsewhere net can mean gross."
+    )
+    table = html_table(f"Life-table rates at {_MONTHS} months", columns, found, foot=foot)
+    return [Folded("Rates as older papers print them", table)]
 
 
 def _which(row: Row) -> str:

@@ -7,12 +7,14 @@ from reports import wording
 from reports.choosing import Row, gate_rules, is_known, one, rows
 from reports.figures.curves import Curve, steps
 from reports.figures.theme import Figure, Plot, nice_top
+from reports.sections.comparisons import of_both
 from reports.sections.expulsion_parts import after_a_birth, more_of_expulsion
 from reports.sections.first_year import bounds_section
+from reports.sections.modelled import ODDS_FOOT, level, p_column, ratio_with_limits
 from reports.sections.observation import as_equals, drawn_rules, latest_women
 from reports.sections.parts import counted_how, empty_section
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
-from reports.tables import Column, html_table, incidence_columns
+from reports.tables import Column, estimate_cell, html_table, incidence_columns, number, plain
 from reports.words_for_codes import grouping, stratum, within, word
 
 _TABLE = "expulsion_incidence"
@@ -39,6 +41,7 @@ def expulsion_section(results: AuditResults) -> Section:
         *_rules(results),
         *_kinds(results),
         *_groups(results),
+        *_ratios(results),
         *more_of_expulsion(results),
         counted_how(_TABLE),
     ]
@@ -183,6 +186,39 @@ def _kinds(results: AuditResults) -> list[Block]:
     ]
 
 
+def _ratios(results: AuditResults) -> list[Block]:
+    """Gray's tests and the hazard ratios, each adjusted for the others."""
+    rule = gate_rules(results)[0]
+    tests = [
+        f"{grouping(row['by'])}{', within each timing' if row['within'] else ''}: {wording.chance(row['p_value'])}"
+        for row in rows(results, "expulsion_tests", censoring=rule)
+        if is_known(row["p_value"])
+    ]
+    found = rows(results, "expulsion_hazard_ratios", censoring=rule)
+    fitted = [row for row in found if is_known(row["hazard_ratio"])]
+    not_fitted = [
+        f"{word(row['population'])}: {within(row['caution'])}" for row in found if row["stratum"] == "overall"
+    ]
+    told = [f"Gray's test ({within(word(rule))}). {'; '.join(tests)}."] if tests else []
+    blocks: list[Block] = [Paragraph(" ".join([*told, *not_fitted]))] if told or not_fitted else []
+    if fitted:
+        columns = [
+            Column("Group", level, "label"),
+            Column("Among", lambda row: word(row["population"]), "short"),
+            Column("Expelled", lambda row: of_both(row["events"], row["n"])),
+            Column(
+                "Hazard ratio (95% interval)",
+                ratio_with_limits("hazard_ratio", "ci_lower", "ci_upper"),
+                "interval",
+            ),
+            p_column(),
+        ]
+        foot = f"Cox, cause-specific, {within(word(rule))}; each adjusted for age, births and device. {ODDS_FOOT}"
+        table = html_table("Expulsion: hazard ratios", columns, fitted, foot=foot)
+        blocks.append(Folded("Hazard ratios, each adjusted for the others", table))
+    return blocks
+
+
 def _groups(results: AuditResults) -> list[Block]:
     """By device, births and age, at 12 months; replacements apart."""
     found = [
@@ -213,4 +249,24 @@ def _groups(results: AuditResults) -> list[Block]:
         blocks.append(
             Folded("Replacements, apart", html_table("Expulsion of replacements by 12 months", again, later))
         )
-    return blocks
+    return [*blocks, *_every_placement(results)]
+
+
+def _every_placement(results: AuditResults) -> list[Block]:
+    """All placements, repeats included, those of one woman together, at 12 months."""
+    found = rows(results, "expulsion_all_placements", censoring=drawn_rules(results), days=_YEAR)
+    if not found:
+        return []
+    columns = [
+        Column("Placed", lambda row: stratum(row["by"], row["stratum"]), "label"),
+        Column("Observation", lambda row: word(row["censoring"]), "short"),
+        Column("Placements", number("n")),
+        Column("Women", number("n_women")),
+        Column("Expelled so far", number("cumulative_events")),
+        Column(
+            "%, women as units (95% interval)", estimate_cell("incidence", "ci_lower", "ci_upper"), "interval"
+        ),
+        Column("Note", plain("caution"), "note"),
+    ]
+    table = html_table("Expulsion of all placements by 12 months", columns, found)
+    return [Folded("All placements, repeats included", table)]

@@ -67,6 +67,12 @@ def methods_section(results: AuditResults) -> Section:
                 "Limits printed beside a proportion are Wilson's, and exact ones (Clopper-Pearson) where either "
                 "count is 5 or fewer or the denominator is below 30. Below 10 there are counts and no percentage.",
             ),
+            Paragraph(
+                "With many comparisons some p-values are small by chance. Adjusted ones (Benjamini Y, Hochberg Y, "
+                "J R Stat Soc B 1995;57:289-300) hold the expected share of false finds among all comparisons of "
+                "one window: of failed insertions and of reactions between groups and over time, for the whole log "
+                "also of expulsion and continuation, under both rules. Terms of models are not adjusted.",
+            ),
             Terms((*SHARED.items(), *terms), ids),
             Subheading("Rules of this audit"),
             TableBlock(_rules(results)),

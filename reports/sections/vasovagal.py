@@ -4,6 +4,7 @@ from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, is_known, one, rows
 from reports.sections.comparisons import COMPARISON_FOOT, NO_GROUPS, comparison_columns, of_both
+from reports.sections.modelled import p_column
 from reports.sections.parts import (
     PERIOD,
     ROLLING,
@@ -14,12 +15,16 @@ from reports.sections.parts import (
 )
 from reports.sections.reaction_timing import emergency_blocks, phase_blocks, technique_blocks
 from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock
-from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns
+from reports.tables import PROPORTION_FOOT, Column, html_table, plain, proportion_columns
 from reports.words_for_codes import stratum, word
 
 _TABLE = "vasovagal_by_parity"
 _DEFINITIONS = ("vasovagal_any", "vasovagal_grade_2_plus", "syncope")
 _BLANKS = "A blank was read as no."
+_FOOT = (
+    "Mantel-Haenszel over age bands; a small last p says that the ratio is not the same at every age. Nothing that "
+    "comes after the start of an insertion is adjusted for."
+)
 _BY = ("parity_group", "parous", "births_group", "timing_group")
 
 
@@ -129,6 +134,26 @@ def _contrasts(results: AuditResults) -> list[Block]:
     return [
         Subheading("The comparisons, with their intervals"),
         TableBlock(html_table("Reactions compared, twelve months", columns, found, foot=COMPARISON_FOOT)),
+        *_adjusted(results),
+    ]
+
+
+def _adjusted(results: AuditResults) -> list[Block]:
+    """The comparison by vaginal birth with the ages allowed for."""
+    found = [row for row in rows(results, "vasovagal_adjusted", window=ROLLING) if row["n_strata_used"]]
+    if not found:
+        return []
+    reaction = Column("Reaction", lambda row: word(row["definition"]), "label")
+    columns = [
+        reaction,
+        *comparison_columns()[1:],
+        p_column("homogeneity_p_value", "p that ages differ"),
+        Column("Note", plain("caution"), "note"),
+    ]
+    return [
+        TableBlock(
+            html_table("Without against with a vaginal birth, age allowed for", columns, found, foot=_FOOT)
+        )
     ]
 
 
