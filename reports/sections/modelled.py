@@ -14,7 +14,7 @@ def level(row: Row) -> str:
     Examples
     --------
     >>> level({"by": "cervical_parity", "stratum": "no", "reference": "yes"})
-    'Vaginal birth: no vaginal birth before against vaginal birth before'
+    'Vaginal birth: no vaginal birth before against a vaginal birth before'
     """
     own, other = (within(stratum(row["by"], row[name])) for name in ("stratum", "reference"))
     return f"{grouping(row['by'])}: {own} against {other}"
