@@ -11,7 +11,8 @@ from audit.errors import UnreadableFile
 from audit.ingest.raw import Flags, RawColumn, RawLog, Rejected, Source
 from audit.ingest.structure import Records, find_records, has_long_stretch
 
-_BLOCK = 16 << 20
+# More than the longest line; larger blocks only make the words of one block harder to look up.
+_BLOCK = 4 << 20
 _TEXT = pa.dictionary(pa.int32(), pa.string())
 _BAD_LINES = {
     "undecodable_bytes": "The line holds bytes that are no text. Export the log again as 'CSV UTF-8'.",

@@ -30,7 +30,7 @@ def share_woman_and_day(visits: pd.DataFrame) -> Flags:
 
 
 def repeated_rows(visits: pd.DataFrame) -> pd.DataFrame:
-    """For every visit, whether it repeats an earlier one in every column read, and which.
+    """The visits that repeat an earlier one in every column read, and which.
 
     Parameters
     ----------
@@ -40,24 +40,20 @@ def repeated_rows(visits: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        ``repeats`` (bool), ``source`` and ``row`` of the earlier visit, 0 where there is none. Two unknown
-        values count as equal.
+        ``source, row`` of the earlier visit, with the index of the visit that repeats it. Two unknown values
+        count as equal.
     """
     # Few rows share woman and day, so only those are compared in full.
     candidates = visits[share_woman_and_day(visits)].drop(columns=["source", "row"])
-    result = pd.DataFrame({"repeats": False, "source": 0, "row": 0}, index=visits.index)
     if candidates.empty:
-        return result
+        return visits.loc[visits.index[:0], ["source", "row"]]
     # As plain numbers, so that two unknowns are alike whatever the dtype.
     numbers = candidates.apply(lambda column: pd.factorize(column, use_na_sentinel=False)[0])
     group = numbers.groupby(list(numbers.columns), sort=False).ngroup()
     repeated = group[group.duplicated()]
     first = group[~group.duplicated()]
     original = repeated.map(pd.Series(first.index, index=first.to_numpy()))
-    result.loc[repeated.index, "repeats"] = True
-    for name in ("source", "row"):
-        result.loc[repeated.index, name] = visits.loc[original, name].to_numpy()
-    return result
+    return visits.loc[original, ["source", "row"]].set_axis(repeated.index)
 
 
 def repeats_set_aside(visits: pd.DataFrame, repeats: pd.DataFrame) -> pd.DataFrame:
@@ -75,11 +71,10 @@ def repeats_set_aside(visits: pd.DataFrame, repeats: pd.DataFrame) -> pd.DataFra
     pandas.DataFrame
         ``source, row, column, reason, value, message``.
     """
-    again = repeats[repeats["repeats"]]
     messages = [
         f"The same in every column read as line {row} of file {source}. Remove one of them."
-        for source, row in zip(again["source"], again["row"], strict=True)
+        for source, row in zip(repeats["source"], repeats["row"], strict=True)
     ]
-    return visits.loc[again.index, ["source", "row"]].assign(
+    return visits.loc[repeats.index, ["source", "row"]].assign(
         column="", reason="duplicate_row", value="", message=np.array(messages, dtype=object)
     )

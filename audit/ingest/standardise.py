@@ -19,6 +19,7 @@ from audit.ingest.readings import (
     Readings,
     is_missing,
     is_unreadable,
+    objects,
     on_rows,
     values_of,
     with_rows,
@@ -89,15 +90,13 @@ def standardise(
     columns = with_routes(columns)
     refuse_unclear_dates(columns["visit_date"], joined)
     aside, kept = _set_aside(columns, joined, data_to)
-    # Two texts that differ in space alone are one woman.
-    women, references = pd.factorize(columns["patient_ref"].values)
+    women, references = _women(columns["patient_ref"])
     visits = _frame(columns, women, joined, kept)
     repeats = repeated_rows(visits)
     findings = [_value_findings(read, joined, kept) for read in columns.values()]
     findings.append(column_findings(columns, kept))
     visits, exceptions = charted_by_exception(visits, _blank_cells(columns, kept, settings), settings)
-    once = visits[~repeats["repeats"].to_numpy()] if repeats["repeats"].any() else visits
-    used, refs = _numbered(once, references)
+    used, refs = _numbered(visits.drop(index=repeats.index) if len(repeats) else visits, references)
     return Standardised(
         visits=used,
         set_aside=stacked([aside, repeats_set_aside(visits, repeats)], SET_ASIDE),
@@ -207,6 +206,20 @@ def _blank_cells(columns: Mapping[str, Readings], kept: Flags, settings: AuditSe
     }
 
 
+def _women(read: Readings) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.object_]]:
+    """A number for each text of a reference, and the references; texts that differ in space alone are one woman."""
+    if (read.values == objects(read.texts)).all():
+        # Every text says itself, and no text is there twice: to number a million words again takes its time.
+        return np.arange(len(read.texts)), read.values
+    return pd.factorize(read.values)
+
+
+def _without_unused(codes: pd.Series) -> pd.Series:
+    """The column without categories that no row has."""
+    seen = np.bincount(codes.cat.codes.to_numpy() + 1, minlength=len(codes.cat.categories) + 1)[1:]
+    return codes if (seen > 0).all() else codes.cat.remove_unused_categories()
+
+
 def _numbered(visits: pd.DataFrame, references: npt.NDArray[np.object_]) -> tuple[pd.DataFrame, pd.Series]:
     """Visits with running numbers for the women, and the text of each number."""
     numbers, women = pd.factorize(visits["patient_ref"].to_numpy())
@@ -215,5 +228,5 @@ def _numbered(visits: pd.DataFrame, references: npt.NDArray[np.object_]) -> tupl
     used["patient_ref"] = numbers.astype(np.int64)
     for name in STAFF_AND_PLACES:
         if name in used:
-            used[name] = used[name].cat.remove_unused_categories()
+            used[name] = _without_unused(used[name])
     return used, pd.Series(references[women], name="patient_ref", dtype=object)
