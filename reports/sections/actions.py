@@ -20,9 +20,8 @@ _STATES = {
     "not_effective": "not effective",
 }
 _FIRST = (
-    "No earlier audit is on record and no action plan was given. The next audit will show how each figure has "
-    "changed when this folder's record.json is given to it with --previous, and whether what was decided has "
-    "worked when the plan is kept in a file actions.toml beside the settings."
+    "No earlier audit and no action plan were given. The next audit can take this one's record.json (--previous) and "
+    "a plan (actions.toml): it then says what has changed and what has worked."
 )
 
 

@@ -115,7 +115,7 @@ def test_a_change_that_cannot_be_compared_says_why(cycled: Callable[..., AuditRe
 def test_without_an_earlier_audit_the_page_says_how_to_bring_one(make_results: MakeResults) -> None:
     sentence, lines = decided(make_results(criteria(55, 62)))
     assert lines == ()
-    assert sentence.startswith("No earlier audit is on record and no action plan was given.")
+    assert sentence.startswith("No earlier audit and no action plan were given.")
     section = actions_section(make_results(criteria(55, 62)))
     assert (section.heading, len(section.blocks)) == ("Nothing to compare with yet", 1)
 
