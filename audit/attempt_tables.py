@@ -18,8 +18,8 @@ from audit.measures import (
 from audit.period import in_period
 from audit.records import Cohort, Period, VisitLog
 from audit.settings import AuditSettings
-from audit.tallies import OVERALL
-from audit.windows import WHOLE_LOG, Tables, each, stacked, windows_of, with_window
+from audit.tallies import OVERALL, stacked
+from audit.windows import WHOLE_LOG, Tables, each, windows_of, with_window
 
 ROLLING = "rolling_12_months"
 Measure = Callable[..., pd.DataFrame]

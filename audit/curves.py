@@ -14,7 +14,7 @@ from audit.statistics.grouped_curves import (
 from audit.statistics.restricted_means import COLUMNS as MEAN_COLUMNS
 from audit.statistics.restricted_means import restricted_mean_columns
 from audit.statistics.summaries import rates_by_group
-from audit.tallies import coded_spells
+from audit.tallies import coded_spells, stacked
 
 Causes = Mapping[str, Sequence[str]]
 
@@ -52,7 +52,7 @@ def incidence_table(
         )
         table = incidence_by_group(spells, causes=names, horizons=horizons, at_risk_floor=at_risk_floor)
         tables.append(_labelled(table, by, placement_kind, rule))
-    return _joined(tables)
+    return stacked(tables)
 
 
 def survival_table(
@@ -69,7 +69,7 @@ def survival_table(
     for rule, spells in _spells(placements, ended_by, by, placement_kind).items():
         table = survival_by_group(spells, horizons=horizons, at_risk_floor=at_risk_floor)
         tables.append(_labelled(table, by, placement_kind, rule))
-    return _joined(tables)
+    return stacked(tables)
 
 
 def median_table(
@@ -80,7 +80,7 @@ def median_table(
     for rule, spells in _spells(placements, ended_by, by, placement_kind).items():
         table = median_by_group(spells).rename(columns={"median": "median_days"})
         tables.append(_labelled(table, by, placement_kind, rule))
-    return _joined(tables)
+    return stacked(tables)
 
 
 def comparison_table(
@@ -131,7 +131,7 @@ def rate_table(
         spells = coded_spells(placements, by=by, censoring=rule, codes=codes, placement_kind=placement_kind)
         table = rates_by_group(spells, causes=numbers, cuts=cuts)
         tables.append(_labelled(table, by, placement_kind, rule))
-    return _joined(tables)
+    return stacked(tables)
 
 
 def _spells(
@@ -143,13 +143,6 @@ def _spells(
         rule: coded_spells(placements, by=by, censoring=rule, codes=codes, placement_kind=placement_kind)
         for rule in CENSORING_RULES
     }
-
-
-def _joined(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
-    """The tables of both rules, one below the other."""
-    # Under one rule alone nobody may be observed, and pandas warns of joining an empty table.
-    filled = [table for table in tables if len(table)] or list(tables[:1])
-    return pd.concat(filled, ignore_index=True)
 
 
 def _labelled(table: pd.DataFrame, by: str, placement_kind: str, rule: str) -> pd.DataFrame:

@@ -21,8 +21,8 @@ from audit.measures import (
 )
 from audit.records import Cohort, Period, VisitLog
 from audit.settings import AuditSettings
-from audit.tallies import OVERALL
-from audit.windows import Tables, each, stacked, windows_of, with_window
+from audit.tallies import OVERALL, stacked
+from audit.windows import Tables, each, windows_of, with_window
 
 
 def contact_tables(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Period) -> Tables:

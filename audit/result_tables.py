@@ -29,10 +29,10 @@ from audit.records import Cohort, Period, VisitLog
 from audit.service_model import failure_mixture
 from audit.settings import AuditSettings
 from audit.tallies import OVERALL
+from audit.tallies import stacked as _stacked
 from audit.windows import WHOLE_LOG, Tables
 from audit.windows import each as _each
 from audit.windows import in_windows as _in_windows
-from audit.windows import stacked as _stacked
 from audit.windows import windows_of as _windows
 from audit.windows import with_window as _with_window
 

@@ -23,6 +23,13 @@ def counts(frame: pd.DataFrame) -> pd.Series:
     return pd.Series(1, index=frame.index, dtype="int64", name="n")
 
 
+def stacked(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Tables one below the other."""
+    # pandas warns where an empty table would settle a column's type.
+    filled = [table for table in tables if len(table)] or list(tables[:1])
+    return pd.concat(filled, ignore_index=True)
+
+
 def require_rows(placements: pd.DataFrame) -> None:
     """Refuse a tally, which does not say which placements belong to one woman."""
     if "n" in placements:

@@ -6,6 +6,7 @@ import pandas as pd
 
 from audit.period import in_period, twelve_months_to
 from audit.records import Period
+from audit.tallies import stacked
 
 Tables = dict[str, pd.DataFrame]
 WHOLE_LOG = "all"
@@ -39,10 +40,3 @@ def each(
 ) -> pd.DataFrame:
     """A measure stratified in several ways, one table below the other."""
     return stacked([measure(frame, by=by, **fixed) for by in bys])
-
-
-def stacked(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
-    """Tables one below the other."""
-    # pandas warns where an empty table would settle a column's type.
-    filled = [table for table in tables if len(table)] or list(tables[:1])
-    return pd.concat(filled, ignore_index=True)

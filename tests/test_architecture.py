@@ -37,7 +37,7 @@ MAY_IMPORT = {
         *("errors", "schema", "settings", "records", "tallies", "statistics", "curves", "service_model"),
     },
     "benchmarks": {"errors", "schema", "settings", "records", "statistics"},
-    "windows": {"records", "period"},
+    "windows": {"records", "period", "tallies"},
     "placement_tables": {"settings", "records", "tallies", "measures", "windows"},
     "attempt_tables": {"settings", "records", "period", "tallies", "measures", "windows"},
     "result_tables": {

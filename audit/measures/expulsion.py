@@ -16,7 +16,7 @@ from audit.statistics.clustered_incidence import COLUMNS as CLUSTERED_COLUMNS
 from audit.statistics.clustered_incidence import clustered_incidence
 from audit.statistics.grouped_curves import compare_incidences
 from audit.statistics.hazard_ratios import hazard_ratios_by_level
-from audit.tallies import ALL_KINDS, OVERALL, require_rows, spell_patterns
+from audit.tallies import ALL_KINDS, OVERALL, require_rows, spell_patterns, stacked
 
 # Two ways of looking: either kind together, and each kind apart.
 _VIEWS = (
@@ -156,8 +156,7 @@ def expulsion_hazard_ratios(placements: pd.DataFrame, *, placement_kind: str = "
             table.insert(1, "placement_kind", placement_kind)
             table.insert(2, "censoring", rule)
             tables.append(table)
-    filled = [table for table in tables if len(table)] or tables[:1]
-    return pd.concat(filled, ignore_index=True)
+    return stacked(tables)
 
 
 def expulsion_all_placements(

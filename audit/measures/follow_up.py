@@ -12,7 +12,7 @@ from audit.curves import at_horizons, incidence_table
 from audit.schema.derived import ENDINGS
 from audit.statistics.summaries import with_proportions
 from audit.statistics.unknowns import share_of_unknowns_to_reach
-from audit.tallies import OVERALL, count_outcomes, of_kind, tally_outcomes
+from audit.tallies import OVERALL, count_outcomes, of_kind, stacked, tally_outcomes
 
 _FIRST_YEAR = {"expulsion": ("expulsion_complete", "expulsion_partial"), "removal": ("removal",)}
 # How far the known outcomes carry the page.
@@ -73,7 +73,7 @@ def check_in_higher_risk(
         As `check_done`, ``by`` each reason and ``stratum`` ``yes``, ``no`` or ``not recorded``.
     """
     tables = [_known_or_not(placements, "check_done", reason, placement_kind) for reason in reasons]
-    return pd.concat([table for table in tables if len(table)] or tables[:1], ignore_index=True)
+    return stacked(tables)
 
 
 def outcome_known(

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from audit.statistics.summaries import with_proportions
-from audit.tallies import OVERALL, begun_visits, count_states
+from audit.tallies import OVERALL, begun_visits, count_states, stacked
 
 Condition = tuple[str, tuple[str, ...]]
 
@@ -249,7 +249,7 @@ def care_not_met(attempts: pd.DataFrame) -> pd.DataFrame:
     begun = begun_visits(attempts)
     parts = [_missed(begun, name, item) for name, item in ITEMS.items()]
     parts.append(_missed(without, "safety_net", SAFETY_NET["whole_safety_net"]))
-    return pd.concat([part for part in parts if len(part)] or parts[:1], ignore_index=True)
+    return stacked(parts)
 
 
 def _missed(visits: pd.DataFrame, figure: str, item: Item) -> pd.DataFrame:

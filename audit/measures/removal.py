@@ -11,7 +11,7 @@ import pandas as pd
 from audit.curves import incidence_table
 from audit.schema.derived import CENSORING_RULES, ENDINGS, REMOVAL_GROUPS
 from audit.statistics.life_table_rates import life_table_rates as rates_of_life_tables
-from audit.tallies import OVERALL, coded_spells
+from audit.tallies import OVERALL, coded_spells, stacked
 
 _REASONS = {group: (f"removal_{group}",) for group in REMOVAL_GROUPS}
 _CAUSES = {
@@ -173,7 +173,7 @@ def life_table_rates(
         labels = {"by": by, "placement_kind": placement_kind, "censoring": rule}
         tables.append(read.rename(columns={"group": "stratum"}).assign(**labels))
     front = ["by", "stratum", "placement_kind", "censoring"]
-    joined = pd.concat([table for table in tables if len(table)] or tables[:1], ignore_index=True)
+    joined = stacked(tables)
     return joined[[*front, *(name for name in joined.columns if name not in front)]]
 
 

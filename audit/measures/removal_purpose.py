@@ -10,7 +10,7 @@ import pandas as pd
 
 from audit.curves import at_horizons, incidence_table
 from audit.schema.derived import ENDINGS, REQUESTED_REASONS
-from audit.tallies import OVERALL
+from audit.tallies import OVERALL, stacked
 
 _BLEEDING_OR_PAIN = ("bleeding", "pain")
 _PLANNED = ("wish_pregnancy", "not_needed", "planned_end")
@@ -81,5 +81,4 @@ def removal_by_purpose(
             endings=(*ENDINGS, purpose),
         )
         tables.append(at_horizons(table, days))
-    # pandas warns where an empty table would settle a column's type.
-    return pd.concat([table for table in tables if len(table)] or tables[:1], ignore_index=True)
+    return stacked(tables)

@@ -20,8 +20,8 @@ _STATES = {
     "not_effective": "not effective",
 }
 _FIRST = (
-    "No earlier audit and no action plan were given. The next audit can take this one's record.json (--previous) and "
-    "a plan (actions.toml): it then says what has changed and what has worked."
+    "No earlier audit and no action plan were given. The next audit can take this one's record.json (--previous) "
+    "and a plan (actions.toml): it then says what has changed and what has worked."
 )
 
 
