@@ -1,6 +1,7 @@
 """The page in a real browser: opened from a file, without a network."""
 
 import struct
+import subprocess
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -200,6 +201,11 @@ def test_on_paper_the_drawings_are_light_and_fit_between_the_margins(
     written = tmp_path / "report.pdf"
     seen.page.pdf(path=str(written), prefer_css_page_size=True, print_background=True)
     assert written.read_bytes().startswith(b"%PDF")
+    # Page one is one sheet: the second begins with the contents.
+    second = subprocess.run(
+        ["pdftotext", "-f", "2", "-l", "2", str(written), "-"], check=True, capture_output=True, text=True
+    )
+    assert second.stdout.startswith("Contents")
     seen.context.close()
 
 
