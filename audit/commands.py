@@ -92,9 +92,10 @@ def _refusal(log: "VisitLog", settings: "AuditSettings") -> InputRefused | None:
 
 def run(given: argparse.Namespace) -> int:
     """Audit a log, write the output folder, and say what to open."""
-    from reports.export import require_replaceable
+    from reports import EDITIONS
+    from reports.folder import require_replaceable
 
-    editions = given.edition or ["internal"]
+    editions = given.edition or list(EDITIONS)
     if problem := _edition_problem(editions):
         print(f"iud-audit: {problem}", file=sys.stderr)
         return WRONG_USAGE
@@ -111,7 +112,7 @@ def run(given: argparse.Namespace) -> int:
         previous=given.previous,
         actions_file=_actions_file(given),
     )
-    out = write_folder(results, Path(given.out), given.force)
+    out = write_folder(results, Path(given.out), given.force, editions=editions)
     crossed = [name for name in given.fail_on if _crossed(name, results)]
     say(rows_sentence(log))
     report = out / "internal" / "report.html"
@@ -159,7 +160,7 @@ def make_key(given: argparse.Namespace) -> int:
 
 def verify(given: argparse.Namespace) -> int:
     """Say whether a folder is as it was written."""
-    from reports.export import changed_files
+    from reports.folder import changed_files
 
     changed = changed_files(Path(given.folder))
     for name in changed:
@@ -262,19 +263,24 @@ def _data_to(given: argparse.Namespace) -> str | None:
         raise PeriodError(f"--data-to '{given.data_to}' is not a date. Write it as 2026-09-30.") from None
 
 
-def write_folder(results: "AuditResults", out: Path, force: bool) -> Path:
-    """The output folder."""
-    from reports import write_reports
+def write_folder(
+    results: "AuditResults", out: Path, force: bool, *, editions: Sequence[str] | None = None
+) -> Path:
+    """The output folder, with every edition where none is named."""
+    from reports import EDITIONS, write_reports
 
-    return write_reports(results, out, force=force)
+    return write_reports(results, out, editions=editions or EDITIONS, force=force)
 
 
 def _edition_problem(editions: Sequence[str]) -> str:
     """What is wrong with the editions asked for; empty if nothing."""
     if "release" in editions:
         return _SOON
-    unknown = [name for name in editions if name != "internal"]
-    return f"edition '{unknown[0]}' is not known. Write internal, or leave --edition out." if unknown else ""
+    from reports import EDITIONS
+
+    unknown = [name for name in editions if name not in EDITIONS]
+    known = " or ".join(EDITIONS)
+    return f"edition '{unknown[0]}' is not known. Write {known}, or leave --edition out." if unknown else ""
 
 
 def speaker(given: argparse.Namespace) -> Callable[[str], None]:

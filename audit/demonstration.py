@@ -30,7 +30,7 @@ def demo(given: argparse.Namespace) -> int:
 
 def _demo_of_quarters(given: argparse.Namespace, folder: Path) -> int:
     """Audit the invented clinic quarter after quarter, as its lead would: each record beside the next audit."""
-    from reports.export import require_replaceable
+    from reports.folder import require_replaceable
     from synthetic_data.quarters import QUARTERS, write_quarter, write_quarters
 
     if not 1 < given.quarters <= len(QUARTERS):

@@ -76,15 +76,16 @@ def write_reports(
         An edition that does not exist.
     """
     from reports.actions_file import NEXT, next_actions_text
-    from reports.editions import render_internal
-    from reports.export import MANIFEST, manifest_text, record_text, table_text, write_folder
+    from reports.editions import pages_of
+    from reports.export import manifest_text, record_text, table_text
+    from reports.folder import MANIFEST, write_folder
 
     for edition in editions:
         if edition not in EDITIONS:
             raise ValueError(f"editions must be among {', '.join(EDITIONS)}, got {edition!r}")
     contents = {"record.json": record_text(results).encode()}
-    if "internal" in editions:
-        contents["internal/report.html"] = render_internal(results).encode()
+    for edition in editions:
+        contents |= {name: page.encode() for name, page in pages_of(edition, results).items()}
     contents |= {f"tables/{name}.csv": table_text(table).encode() for name, table in results.tables.items()}
     if "actions" in results.tables:
         contents[NEXT] = next_actions_text(results).encode()

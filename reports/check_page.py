@@ -8,7 +8,7 @@ from audit.records import AuditResults
 from audit.schema.indicators import BY_TABLE
 from reports import wording
 from reports.choosing import Row, rows
-from reports.page import asset, css_text, environment, fingerprint
+from reports.page import render_without_scripts
 from reports.sections.data_quality import accounted
 from reports.sections.missing import missing_maps, most_missing, nothing_missing
 from reports.sections.parts import files_read
@@ -47,23 +47,13 @@ def render_check(results: AuditResults) -> str:
         A page that asks for nothing outside itself and runs nothing. It holds lines, columns and codes of places,
         never a reference, a day or a text of the log. The same results always give the same text.
     """
-    style = asset("page.css") + asset("check.css")
-    style = style.replace("EDITION_LINE", css_text(EDITION))
-    return (
-        environment()
-        .get_template("check.html.j2")
-        .render(
-            results=results,
-            facts=_facts(results),
-            answer=Answer(usable(results), first_fix(results), accounted(results)[1], figures(results)),
-            sections=_sections(results),
-            edition=EDITION,
-            style=Markup(style),
-            policy=(
-                f"default-src 'none'; style-src 'sha256-{fingerprint(style)}'; base-uri 'none'; form-action 'none'"
-            ),
-        )
-    )
+    values = {
+        "facts": _facts(results),
+        "answer": Answer(usable(results), first_fix(results), accounted(results)[1], figures(results)),
+        "sections": (sections := _sections(results)),
+        "section_classes": {section.id: "listed" for section in sections if section.id != "missing"},
+    }
+    return render_without_scripts("check.html.j2", results, values, edition=EDITION, styles=("check.css",))
 
 
 def _facts(results: AuditResults) -> tuple[tuple[str, str], ...]:

@@ -1,6 +1,6 @@
 """Which sections each reader gets."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from audit.records import AuditResults
 from reports.page import render_page
@@ -68,3 +68,29 @@ def render_internal(results: AuditResults) -> str:
         tuple(make(results) for make in INTERNAL),
         edition="Internal edition: not for release",
     )
+
+
+def pages_of(edition: str, results: AuditResults) -> Mapping[str, str]:
+    """The pages of an edition, each under its place in the output folder.
+
+    Parameters
+    ----------
+    edition
+        One of `reports.EDITIONS`.
+    results
+        What `audit.run_audit` returned; nothing else is read.
+
+    Returns
+    -------
+    Mapping[str, str]
+        The text of each page by its name.
+    """
+    return _PAGES[edition](results)
+
+
+def _internal(results: AuditResults) -> Mapping[str, str]:
+    """The report for the clinical lead, the quality officer and the committee."""
+    return {"internal/report.html": render_internal(results)}
+
+
+_PAGES: Mapping[str, Callable[[AuditResults], Mapping[str, str]]] = {"internal": _internal}

@@ -1,25 +1,18 @@
 """Result tables into files: CSV, the JSON record, the manifest. One `AuditResults` in, nothing else."""
 
 import csv
-import hashlib
 import io
 import json
 import math
-import os
-import shutil
-import tempfile
 from collections.abc import Mapping
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from audit.errors import OutputError
 from audit.records import RECORD_VERSION, AuditResults
 from audit.settings import definitions_version, settings_fingerprint
+from reports.folder import TOOL, sha256_of
 
-MANIFEST = "manifest.json"
-_TOOL = "iud-clinic-audit"
 # A spreadsheet takes a cell that begins so for a formula.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\x00")
 
@@ -30,7 +23,7 @@ def record_text(results: AuditResults) -> str:
     Missing is null, dates are ISO, there is no NaN, no infinity and no date of the run.
     """
     record = {
-        "record": _TOOL,
+        "record": TOOL,
         "record_version": RECORD_VERSION,
         "release": "not for release",
         **_identity(results),
@@ -57,7 +50,7 @@ def manifest_text(results: AuditResults, written: Mapping[str, bytes]) -> str:
     Names of input files are left out, since a file name can identify.
     """
     manifest = {
-        "manifest": _TOOL,
+        "manifest": TOOL,
         "release": "not for release",
         **_identity(results),
         "inputs": [
@@ -71,99 +64,9 @@ def manifest_text(results: AuditResults, written: Mapping[str, bytes]) -> str:
             for source in results.sources
         ],
         "row_accounting": _row_objects(results.tables["row_accounting"]),
-        "files": {name: _sha256(content) for name, content in sorted(written.items())},
+        "files": {name: sha256_of(content) for name, content in sorted(written.items())},
     }
     return json.dumps(manifest, ensure_ascii=False, indent=2) + "\n"
-
-
-def write_folder(folder: Path, contents: Mapping[str, bytes], *, force: bool) -> None:
-    """Write all files at once: the folder is whole, old or new, whatever happens.
-
-    Raises
-    ------
-    OutputError
-        The folder cannot be written, or holds what this tool did not write or what was changed since.
-    """
-    require_replaceable(folder, force=force)
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        fresh = Path(tempfile.mkdtemp(prefix=".audit-", dir=folder.parent))
-        try:
-            for name, content in contents.items():
-                (fresh / name).parent.mkdir(parents=True, exist_ok=True)
-                (fresh / name).write_bytes(content)
-            _swap(fresh, folder)
-        finally:
-            shutil.rmtree(fresh, ignore_errors=True)
-    except OSError as error:
-        raise OutputError(f"{folder}: cannot be written ({error.strerror}). Choose another --out.") from None
-
-
-def changed_files(folder: Path) -> list[str]:
-    """Names of the files in a folder that are not as its manifest says: changed, gone or added.
-
-    Raises
-    ------
-    OutputError
-        There is no manifest of this tool.
-    """
-    try:
-        manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
-        expected = dict(manifest["files"]) if manifest["manifest"] == _TOOL else None
-    except (OSError, ValueError, KeyError, TypeError):
-        expected = None
-    if expected is None:
-        raise OutputError(
-            f"{folder}: holds no {MANIFEST} of this tool. Name a folder that iud-audit run or demo wrote."
-        )
-    present = {
-        path.relative_to(folder).as_posix(): _sha256(path.read_bytes())
-        for path in sorted(folder.rglob("*"))
-        if path.is_file() and path != folder / MANIFEST
-    }
-    return sorted(name for name in expected | present if expected.get(name) != present.get(name))
-
-
-def require_replaceable(folder: Path, *, force: bool) -> None:
-    """Refuse a folder that holds what this tool did not write, or what was changed since.
-
-    Raises
-    ------
-    OutputError
-        Naming the folder or the changed file; never with `force`.
-    """
-    if force or not folder.exists() or (folder.is_dir() and not any(folder.iterdir())):
-        return
-    advice = "Choose another --out, or add --force to replace it."
-    if not folder.is_dir():
-        raise OutputError(f"{folder}: is a file, not a folder. {advice}")
-    try:
-        changed = changed_files(folder)
-    except OutputError:
-        raise OutputError(f"{folder}: was not written by this tool and is left as it is. {advice}") from None
-    if changed:
-        raise OutputError(f"{folder}: {changed[0]} was changed since this tool wrote it. {advice}")
-
-
-def _swap(fresh: Path, folder: Path) -> None:
-    """Put the fresh folder in the place of the old one."""
-    # mkdtemp makes it private to its owner; an output folder follows the user's own habits.
-    fresh.chmod(0o777 & ~_umask())
-    old = fresh.with_name(fresh.name + "-old")
-    if folder.exists():
-        os.replace(folder, old)
-    os.replace(fresh, folder)
-    if old.is_dir():
-        shutil.rmtree(old)
-    elif old.exists():
-        old.unlink()
-
-
-def _umask() -> int:
-    """The user's mask for new files."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
 
 
 def _identity(results: AuditResults) -> dict[str, object]:
@@ -234,8 +137,3 @@ def _csv_cell(value: object) -> object:
     if isinstance(plain, str) and plain.startswith(_FORMULA_STARTS):
         return "'" + plain
     return "" if plain is None else plain
-
-
-def _sha256(content: bytes) -> str:
-    """Fingerprint of some bytes."""
-    return hashlib.sha256(content).hexdigest()

@@ -4,7 +4,7 @@ import base64
 import gzip
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib.resources import files
 
@@ -50,6 +50,8 @@ def render_page(results: AuditResults, first: PageOne, sections: Sequence[Sectio
             first=first,
             sections=sections,
             numbers={section.id: number for number, section in enumerate(sections, start=1)},
+            section_classes={},
+            scripts=True,
             edition=edition,
             style=Markup(style.replace("EDITION_LINE", css_text(edition))),
             loader=Markup(loader),
@@ -58,6 +60,43 @@ def render_page(results: AuditResults, first: PageOne, sections: Sequence[Sectio
             dark=_json(DARK),
         )
     )
+
+
+def render_without_scripts(
+    template: str,
+    results: AuditResults,
+    values: Mapping[str, object],
+    *,
+    edition: str,
+    styles: Sequence[str] = (),
+) -> str:
+    """One HTML page that runs nothing: its drawings are still ones.
+
+    Parameters
+    ----------
+    template
+        The file under ``templates`` that extends the frame.
+    results
+        What dates and identifies the page.
+    values
+        What else the template names.
+    edition
+        The line that every page carries.
+    styles
+        Style sheets of its own, after the one all pages share.
+
+    Returns
+    -------
+    str
+        A page that asks for nothing outside itself.
+    """
+    style = "".join(asset(name) for name in ("page.css", *styles))
+    style = style.replace("EDITION_LINE", css_text(edition))
+    policy = (
+        f"default-src 'none'; style-src 'sha256-{fingerprint(style)}'; base-uri 'none'; form-action 'none'"
+    )
+    given = {"section_classes": {}, **values, "results": results, "edition": edition, "scripts": False}
+    return environment().get_template(template).render({**given, "style": Markup(style), "policy": policy})
 
 
 def content_policy(loader: str, library_hash: str) -> str:

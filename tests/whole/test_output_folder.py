@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from audit.errors import OutputError
-from reports.export import write_folder
+from reports.folder import write_folder
 from synthetic_data.demo import DEMO_PERIOD
 
 CANARY = "CANARY"
