@@ -38,7 +38,7 @@ def _columns() -> list[Column]:
     counted = proportion_columns(Column("Item", title_of, "label"), events="Met", of="Recorded")
     return [
         counted[0],
-        Column("", _bar, "bar"),
+        Column("Drawn, 0 to 100%", _bar, "bar"),
         *counted[1:-1],
         Column("Not met", number("n_not_met")),
         Column("Not recorded", number("n_unknown")),

@@ -157,7 +157,7 @@ def _columns(last: dict[str, float], *, bars: bool) -> list[Column]:
     counted = proportion_columns(
         Column("Standard", _named(PERIOD if bars else ROLLING), "label"), events="Met", of="Recorded"
     )
-    drawn = [Column("", bar, "bar")] if bars else []
+    drawn = [Column("Drawn, 0 to 100%", bar, "bar")] if bars else []
     return [
         counted[0],
         *drawn,
