@@ -16,7 +16,11 @@ from audit.schema.terms import BLANK_WORDS, ERROR_WORDS, UNKNOWN_WORDS
 MAX_CHARACTERS = 1000
 # An identifier that a spreadsheet turned into a number and cut off: many women would share it.
 _CUT_NUMBER = re.compile(r"[0-9][.,][0-9]+[Ee]\+[0-9]{2}")
-_INVISIBLE = dict.fromkeys(map(ord, "\u200b\u2060\ufeff"))
+# Spaces of no width, the soft hyphen, and the marks that turn the direction of what follows: a code that holds one
+# would look like another.
+_INVISIBLE = dict.fromkeys(
+    [*map(ord, "\u00ad\u061c\u200b\u200e\u200f\u2060\ufeff"), *range(0x202A, 0x202F), *range(0x2066, 0x206A)]
+)
 
 
 class Reading(NamedTuple):
@@ -45,8 +49,8 @@ def cleaned(text: str) -> str:
 
     Examples
     --------
-    >>> cleaned(" DR\\u00a0 01\\u200b ")
-    'DR 01'
+    >>> cleaned(" DR\\u00a0 01\\u200b "), cleaned("\\u202eDR 01\\u202c")
+    ('DR 01', 'DR 01')
     """
     if text.isascii() and text.isalnum():
         return text
