@@ -2,7 +2,7 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, is_known, one, only_bounds, rows
+from reports.choosing import Row, is_known, one, only_bounds, rows, said_of_all
 from reports.sections.comparisons import of_both, ratio_cell
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how
 from reports.sections.section import Block, Caution, Subheading, TableBlock
@@ -62,9 +62,10 @@ def phase_blocks(results: AuditResults) -> list[Block]:
         *(Column(word(phase), number(phase)) for phase in phases),
         Column("Step not known", number("n_unknown")),
     ]
+    caption = "Reactions by the step at which they began, whole log"
     return [
         Subheading("The step at which reactions began"),
-        TableBlock(html_table("Reactions by the step at which they began, whole log", columns, told)),
+        TableBlock(html_table(caption, columns, told, foot=said_of_all(found))),
     ]
 
 
