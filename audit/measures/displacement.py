@@ -203,7 +203,7 @@ def size_mismatch(
     table = at_horizons(table, horizons)
     numbers = tally_outcomes(of_kind(placements, placement_kind), outcome="size_fit", by=OVERALL)
     counted = table["stratum"].map(numbers.set_index("outcome")["n"])
-    table.insert(table.columns.get_loc("days") + 1, "n", counted.astype("int64"))
+    table.insert(list(table.columns).index("days") + 1, "n", counted.astype("int64"))
     few = table["cumulative_events"] < fewest_expulsions
     table["caution"] = [
         f"{caution} {FEW_EXPULSIONS}".strip() if less else caution

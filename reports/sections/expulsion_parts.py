@@ -39,6 +39,7 @@ def after_a_birth(results: AuditResults) -> list[Block]:
         columns,
         found,
         foot="Expulsion of first placements; perforation of attempts, whenever found.",
+        counted=("postpartum_balance",),
     )
     return [Subheading(_balance_title(by_band)), TableBlock(table)]
 
@@ -86,7 +87,12 @@ def more_of_expulsion(results: AuditResults) -> list[Block]:
     columns = incidence_columns(Column("Expulsion", lambda row: row["what"], "label"))
     if len(drawn_rules(results)) > 1:
         columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
-    table = html_table("More of expulsion, by 12 months", columns, found)
+    table = html_table(
+        "More of expulsion, by 12 months",
+        columns,
+        found,
+        counted=("displacement_incidence", "repeat_expulsion", "expulsion_incidence"),
+    )
     return [Folded("Displacement, repeats and dates", table), *_by_size(results)]
 
 
@@ -102,5 +108,11 @@ def _by_size(results: AuditResults) -> list[Block]:
         Column("Placements", number("n")),
     ]
     columns[-1] = Column("Note", lambda row: str(row["caution"]).removeprefix(said).strip(), "note")
-    table = html_table("Expulsion by 12 months, by size of the uterus and device", columns, found, foot=said)
+    table = html_table(
+        "Expulsion by 12 months, by size of the uterus and device",
+        columns,
+        found,
+        foot=said,
+        counted=("size_mismatch",),
+    )
     return [Folded("Device size, exploratory", table)]
