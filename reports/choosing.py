@@ -106,6 +106,19 @@ def limits_of(row: Row) -> tuple[float, float, str]:
     return float(row["ci_lower"]), float(row["ci_upper"]), "Wilson"
 
 
+def said_of_all(found: Sequence[Row]) -> str:
+    """The caution that each of these rows begins with, so that a page can say it once.
+
+    Examples
+    --------
+    >>> said_of_all([{"caution": "Exploratory. Few."}, {"caution": "Exploratory."}])
+    'Exploratory.'
+    """
+    told = [str(row["caution"]) for row in found]
+    shortest = min(told, key=len, default="")
+    return shortest if all(caution.startswith(shortest) for caution in told) else ""
+
+
 def only_bounds(row: Row) -> bool:
     """Whether so much is not recorded that only the bounds may be printed."""
     return "bounds" in str(row.get("caution", ""))

@@ -16,6 +16,7 @@ from reports.figures.static import static_svg
 from reports.figures.theme import DARK, Plot
 from reports.sections.page_one import PageOne
 from reports.sections.section import Section
+from reports.tables import how_counted
 
 # Widths of a drawing in pixels, alone and among others.
 _WIDE, _PANEL = 640, 240
@@ -141,6 +142,7 @@ def environment() -> Environment:
     )
     made.filters["drawing_json"] = _drawing_json
     made.filters["static_drawing"] = _static_drawing
+    made.filters["how_counted"] = how_counted
     return made
 
 

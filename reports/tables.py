@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup, escape
 
+from audit.schema.indicators import BY_TABLE
 from reports import wording
 from reports.choosing import Row, is_known, limits_of, only_bounds
 
@@ -24,7 +25,14 @@ class Column:
     kind: str = "number"
 
 
-def html_table(caption: str, columns: Sequence[Column], rows: Sequence[Row], *, foot: str = "") -> Markup:
+def html_table(
+    caption: str,
+    columns: Sequence[Column],
+    rows: Sequence[Row],
+    *,
+    foot: str = "",
+    counted: Sequence[str] = (),
+) -> Markup:
     """A table with a caption, headings for columns and rows, and a note below.
 
     Parameters
@@ -37,6 +45,9 @@ def html_table(caption: str, columns: Sequence[Column], rows: Sequence[Row], *, 
         The rows of a result table; with none, the table says so.
     foot
         A note below, as plain text.
+    counted
+        The figures it holds, by their names in `audit.schema.indicators.BY_TABLE`: the caption leads to how each
+        is counted.
 
     Returns
     -------
@@ -61,9 +72,9 @@ def html_table(caption: str, columns: Sequence[Column], rows: Sequence[Row], *, 
         body = Markup('<tr><td colspan="{}">No rows.</td></tr>').format(len(columns))
     note = Markup('<p class="foot">{}</p>').format(foot) if foot else Markup("")
     return Markup(
-        '<div class="scroll"><table><caption>{caption}</caption>\n'
+        '<div class="scroll"><table><caption>{caption}{how}</caption>\n'
         "<thead><tr>{heads}</tr></thead>\n<tbody>{body}</tbody></table></div>{note}"
-    ).format(caption=caption, heads=heads, body=body, note=note)
+    ).format(caption=caption, how=how_counted(counted), heads=heads, body=body, note=note)
 
 
 def _line(columns: Sequence[Column], row: Row) -> Markup:
@@ -76,6 +87,27 @@ def _line(columns: Sequence[Column], row: Row) -> Markup:
 def _class(column: Column) -> Markup:
     """The class of a column's cells; numbers and intervals, which most are, have none: it keeps the page small."""
     return Markup("") if column.kind in ("number", "interval") else Markup(' class="{}"').format(column.kind)
+
+
+def how_counted(names: Sequence[str]) -> Markup:
+    """The way to where the methods say how figures are counted; nothing for none.
+
+    Examples
+    --------
+    >>> print(how_counted(["perforation"]).strip())
+    <span class="counted"><a href="#how-perforation">How it is counted</a></span>
+    """
+    if not names:
+        return Markup("")
+    if len(names) == 1:
+        return Markup(' <span class="counted">{}</span>').format(linked("How it is counted", names[0]))
+    links = Markup(", ").join(linked(BY_TABLE[name].title, name) for name in names)
+    return Markup(' <span class="counted">How they are counted: {}</span>').format(links)
+
+
+def linked(text: str, name: str) -> Markup:
+    """A text that leads to where the methods say how a figure is counted."""
+    return Markup('<a href="#how-{}">{}</a>').format(name, text)
 
 
 def number(column: str) -> Cell:

@@ -24,6 +24,7 @@ _ANSWERS = {
     ("difficult_insertion", "yes"): "Difficult insertion",
     ("prior_expulsion", "yes"): "After an earlier expulsion",
     ("prior_expulsion", "no"): "No earlier expulsion",
+    ("prior_expulsion", "not recorded"): "Earlier expulsion not recorded",
     ("practice", "independent"): "Independent practice",
     ("practice", "supervised"): "Under supervision",
     ("device_family", "other"): "Another device",

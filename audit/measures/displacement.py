@@ -9,13 +9,16 @@ import pandas as pd
 
 from audit.curves import at_horizons, incidence_table
 from audit.schema.derived import ENDINGS
-from audit.tallies import OVERALL
+from audit.tallies import OVERALL, of_kind, tally_outcomes
 
 _EXPELLED = ("expulsion_complete", "expulsion_partial")
 _EXPULSION = {"expulsion": _EXPELLED}
 _DISPLACED = "displaced"
 CLUSTERED = "Several placements of one woman are in it: the limits take them as independent."
-EXPLORATORY = "Exploratory: published studies disagree on whether size matters."
+EXPLORATORY = (
+    "Exploratory: published studies disagree on whether size matters; 235 women showed no association (Bahamondes "
+    "MV et al, Int J Gynaecol Obstet 2011;113:50-53)."
+)
 FEW_EXPULSIONS = "Too few expulsions in a group to compare."
 
 
@@ -181,8 +184,8 @@ def size_mismatch(
     Returns
     -------
     DataFrame
-        As `expulsion_incidence`, at the horizons only, ``by`` ``size_fit``; every row says that it is exploratory.
-        No placement gives no rows.
+        As `expulsion_incidence`, at the horizons only, ``by`` ``size_fit``, with ``n`` (placements of the group);
+        every row says that it is exploratory. No placement gives no rows.
 
     References
     ----------
@@ -198,6 +201,9 @@ def size_mismatch(
         at_risk_floor=at_risk_floor,
     )
     table = at_horizons(table, horizons)
+    numbers = tally_outcomes(of_kind(placements, placement_kind), outcome="size_fit", by=OVERALL)
+    counted = table["stratum"].map(numbers.set_index("outcome")["n"])
+    table.insert(list(table.columns).index("days") + 1, "n", counted.astype("int64"))
     few = table["cumulative_events"] < fewest_expulsions
     table["caution"] = [
         f"{caution} {FEW_EXPULSIONS}".strip() if less else caution

@@ -70,7 +70,8 @@ class Plot:
 @dataclass(frozen=True)
 class Figure:
     """What the page shows: the finding as title, one or more drawings, a sentence for those who cannot see
-    them, and the table that holds the same numbers."""
+    them, the table of the same numbers, and the names of its figures, of which the methods say how each is
+    counted."""
 
     id: str
     title: str
@@ -78,6 +79,7 @@ class Figure:
     alt: str
     table: Markup
     note: str = ""
+    counted: tuple[str, ...] = ()
 
 
 def drawing(traces: Sequence[Trace], **layout: Any) -> Drawing:

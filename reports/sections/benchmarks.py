@@ -21,6 +21,14 @@ from reports.tables import Column, html_table, plain
 from reports.words_for_codes import word
 
 _TABLE = "benchmark_comparison"
+# The declaration of ours beside each outcome, where it has another name.
+_COUNTED = {
+    "failed_insertion": "failed_insertions",
+    "vasovagal": "vasovagal_by_parity",
+    "expulsion": "expulsion_incidence",
+    "continuation": "continuation_curve",
+    "removal_bleeding_or_pain": "removal_incidence",
+}
 _NONE = "no_comparable_figure"
 
 
@@ -139,8 +147,18 @@ def _tables(what: str, found: list[Row], floor: int) -> list[Block]:
 def _table(caption: str, found: list[Row], floor: int, *, judged: bool) -> Markup:
     """One table of comparisons, drawn on one scale."""
     return html_table(
-        f"{caption} {scale_sentence(found, floor)}", columns(found, floor, judged=judged), found
+        f"{caption} {scale_sentence(found, floor)}",
+        columns(found, floor, judged=judged),
+        found,
+        counted=tuple(dict.fromkeys(_counted(row) for row in found)),
     )
+
+
+def _counted(row: Row) -> str:
+    """The declaration of what ours counts."""
+    if row["measure"] == "rate" and row["outcome"] != "pregnancy":
+        return "person_time_rates"
+    return _COUNTED.get(str(row["outcome"]), str(row["outcome"]))
 
 
 def _spread(found: list[Row]) -> str:

@@ -9,7 +9,15 @@ from reports.choosing import Row, is_known, one, rows, why_empty
 from reports.figures.marks import three_part_bar
 from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how
 from reports.sections.section import Block, Paragraph, Subheading, TableBlock
-from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns, quantile_cell
+from reports.tables import (
+    PROPORTION_FOOT,
+    Column,
+    html_table,
+    linked,
+    number,
+    proportion_columns,
+    quantile_cell,
+)
 from reports.words_for_codes import stratum, within, word
 
 _TABLE, _NET = "process_of_care", "safety_net"
@@ -19,6 +27,11 @@ _BAR = "Bar: dark, met; coloured, not met; pale, not recorded. The methods say h
 def title_of(row: Row) -> str:
     """What an item is called."""
     return BY_TABLE[row["item"]].title if row["item"] in BY_TABLE else word(row["item"])
+
+
+def _linked_title(row: Row) -> str:
+    """What an item is called, leading to how it is counted."""
+    return linked(title_of(row), str(row["item"]))
 
 
 def other_care_blocks(results: AuditResults, judged: Collection[str]) -> list[Block]:
@@ -35,7 +48,7 @@ def other_care_blocks(results: AuditResults, judged: Collection[str]) -> list[Bl
 
 def _columns() -> list[Column]:
     """The columns of the items."""
-    counted = proportion_columns(Column("Item", title_of, "label"), events="Met", of="Recorded")
+    counted = proportion_columns(Column("Item", _linked_title, "label"), events="Met", of="Recorded")
     return [
         counted[0],
         Column("Drawn, 0 to 100%", _bar, "bar"),
@@ -86,8 +99,10 @@ def safety_net_blocks(results: AuditResults) -> list[Block]:
     columns = proportion_columns(Column("Left with", _net_words, "label"), events="Met", of="Recorded")
     columns[-1] = Column("Not recorded", number("n_unknown"))
     columns.insert(1, Column("Window", lambda row: word(row["window"]), "short"))
-    table = html_table("Women who left without a device", columns, found, foot=PROPORTION_FOOT)
-    return [Subheading(_net_heading(now)), TableBlock(table), counted_how(_NET)]
+    table = html_table(
+        "Women who left without a device", columns, found, foot=PROPORTION_FOOT, counted=(_NET,)
+    )
+    return [Subheading(_net_heading(now)), TableBlock(table)]
 
 
 def _net_words(row: Row) -> str:
@@ -133,6 +148,10 @@ def waiting_blocks(results: AuditResults) -> list[Block]:
         half, most = wording.amount(now["median"]), wording.amount(now["centile"])
         heading = f"Half of the women waited {half} days or less, nine in ten {most} or less"
     table = html_table(
-        "Days from request to first attempt", columns, found, foot="Women who never came are not here."
+        "Days from request to first attempt",
+        columns,
+        found,
+        foot="Women who never came are not here.",
+        counted=("waiting_time",),
     )
-    return [Subheading(heading), TableBlock(table), counted_how("waiting_time")]
+    return [Subheading(heading), TableBlock(table)]

@@ -4,7 +4,7 @@ from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, one, rows, table
 from reports.sections.care import waiting_blocks
-from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how
+from reports.sections.parts import PERIOD, ROLLING, WHOLE
 from reports.sections.section import Block, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, number, proportion_columns
 from reports.words_for_codes import counted, grouping, stratum, word
@@ -97,6 +97,13 @@ def _emergency(results: AuditResults) -> list[Block]:
     )
     return [
         Subheading(heading),
-        TableBlock(html_table("Emergency attempts begun in time", columns, found, foot=PROPORTION_FOOT)),
-        counted_how("emergency_placement_in_time"),
+        TableBlock(
+            html_table(
+                "Emergency attempts begun in time",
+                columns,
+                found,
+                foot=PROPORTION_FOOT,
+                counted=("emergency_placement_in_time",),
+            )
+        ),
     ]

@@ -5,12 +5,15 @@ from collections.abc import Sequence
 from markupsafe import Markup
 
 from audit.records import AuditResults
+from audit.schema.criterion import indicator_of
+from audit.schema.figures import FIGURES
+from audit.schema.indicators import BY_TABLE
 from reports import wording
 from reports.choosing import Row, is_known, one, rows
 from reports.figures.series import HEIGHT, counted, dots_over_periods
 from reports.figures.theme import Figure, Plot
 from reports.sections.section import Block, FigureBlock, Subheading, TableBlock
-from reports.tables import Cell, Column, html_table, plain
+from reports.tables import Cell, Column, html_table, linked, plain
 from reports.words_for_codes import quarter
 
 CHANGE = "change_since_last"
@@ -28,6 +31,11 @@ _DRAWN = (
     *("expulsion_12_months", "continuation_12_months"),
 )
 _FEWEST_PERIODS = 3
+# The declaration of what each figure counts; a year's figures of one table have one each.
+_COUNTED = {figure.id: figure.table for figure in FIGURES} | {
+    "expulsion_12_months": "expulsion_incidence",
+    "continuation_12_months": "continuation_curve",
+}
 
 
 def since_last(results: AuditResults, figure: str) -> str:
@@ -92,7 +100,7 @@ def change_blocks(results: AuditResults) -> list[Block]:
     table = html_table(
         "Each figure in the last audit and in this one",
         [
-            Column("Figure", plain("title"), "label"),
+            Column("Figure", _linked_title(results), "label"),
             Column("Last audit", lambda row: _side(row, "then"), "interval"),
             Column("This audit", lambda row: _side(row, "now"), "interval"),
             Column("Difference, points (95% interval)", _points, "interval"),
@@ -110,6 +118,20 @@ def change_blocks(results: AuditResults) -> list[Block]:
         ),
     )
     return [Subheading(_heading(every)), TableBlock(table)]
+
+
+def _linked_title(results: AuditResults) -> Cell:
+    """A cell with the title of a figure, leading to how it is counted where the methods say so."""
+    counted = _COUNTED | {
+        str(row["criterion"]): indicator_of(str(row["figure"]))
+        for row in rows(results, "criteria_definitions")
+    }
+
+    def cell(row: Row) -> str:
+        name = counted.get(str(row["figure"]), str(row["figure"]))
+        return linked(str(row["title"]), name) if name in BY_TABLE else str(row["title"])
+
+    return cell
 
 
 def _heading(found: Sequence[Row]) -> str:
@@ -164,6 +186,7 @@ def series_blocks(results: AuditResults) -> list[Block]:
         " ".join(_told(own) for own in drawn.values()),
         _series_table(list(drawn.values())),
         "Of 100, with 95% intervals. Neighbouring periods differ by chance; look for what lasts.",
+        tuple(_COUNTED[name] for name in drawn),
     )
     return [FigureBlock(figure)]
 

@@ -7,7 +7,7 @@ from reports.figures.funnel import funnel
 from reports.figures.theme import Drawing, Figure, Plot
 from reports.sections.comparisons import of_both
 from reports.sections.modelled import ODDS_FOOT, level, p_column, ratio_with_limits
-from reports.sections.parts import CASES_NOT_PEOPLE, PERIOD, ROLLING, counted_how, empty_section
+from reports.sections.parts import CASES_NOT_PEOPLE, PERIOD, ROLLING, empty_section
 from reports.sections.section import Block, Caution, FigureBlock, Folded, Items, Paragraph, Section
 from reports.sections.volume import volume_blocks
 from reports.tables import PROPORTION_FOOT, Column, estimate_cell, html_table, proportion_columns
@@ -39,10 +39,11 @@ def clinicians_section(results: AuditResults) -> Section:
     ]
     now = rows(results, _TABLE, window=PERIOD)
     if now:
-        table = html_table("Clinicians, this period alone", _columns(), now, foot=PROPORTION_FOOT)
+        table = html_table(
+            "Clinicians, this period alone", _columns(), now, foot=PROPORTION_FOOT, counted=(_TABLE,)
+        )
         blocks.append(Folded("This period alone", table))
     blocks.extend(_model(results))
-    blocks.append(counted_how(_TABLE))
     blocks.extend(volume_blocks(results))
     return Section("clinicians", "Clinicians", heading, tuple(blocks))
 
@@ -167,7 +168,7 @@ def _model(results: AuditResults) -> list[Block]:
     return [
         Folded(
             "The model behind the expected failures",
-            html_table("Failed insertion, all women", columns, found, foot=foot),
+            html_table("Failed insertion, all women", columns, found, foot=foot, counted=(_TABLE,)),
         )
     ]
 
@@ -213,8 +214,9 @@ def _figure(results: AuditResults, found: list[Row], heading: str) -> Figure:
         (Plot("funnel-plot", _drawing(results, found), 440),),
         f"{heading}. Each clinician's failed attempts by number of attempts, within stepped exact limits. "
         f"Beyond a limit: {marked}.",
-        html_table("Clinicians, twelve months", _columns(), found, foot=foot),
+        html_table("Clinicians, twelve months", _columns(), found, foot=foot, counted=(_TABLE,)),
         f"{_lines(results)} Hollow: too few to compare.",
+        counted=(_TABLE,),
     )
 
 

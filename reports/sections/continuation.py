@@ -12,7 +12,7 @@ from reports.sections.first_year import bounds_section
 from reports.sections.method_use import method_beside_device
 from reports.sections.modelled import p_column
 from reports.sections.observation import as_equals, drawn_rules, gate_sentence, latest_women
-from reports.sections.parts import counted_how, empty_section
+from reports.sections.parts import empty_section
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import Column, estimate_cell, html_table, number, plain
 from reports.words_for_codes import stratum, within, word
@@ -43,7 +43,6 @@ def continuation_section(results: AuditResults) -> Section:
         *_classes(results),
         *_summary(results),
         *_life_tables(results),
-        counted_how(_TABLE),
     ]
     return Section("continuation", "Continuation", continuation_heading(results), tuple(blocks))
 
@@ -106,7 +105,9 @@ def _drawn(results: AuditResults, id: str, title: str, curves: Sequence[Curve], 
         for curve in curves
         if (row := next((row for row in curve.rows if row["days"] == _YEAR and not row["caution"]), None))
     )
-    table = html_table(f"{title}: numbers behind the curves", [name, *_curve_columns()], found)
+    table = html_table(
+        f"{title}: numbers behind the curves", [name, *_curve_columns()], found, counted=(_TABLE,)
+    )
     if not any(row["days"] for curve in curves for row in drawn_rows(curve.rows, floor)):
         return [Subheading(title), TableBlock(table)]
     figure = Figure(
@@ -117,6 +118,7 @@ def _drawn(results: AuditResults, id: str, title: str, curves: Sequence[Curve], 
         table,
         f"Curves stop below {floor} observed. "
         f"{latest_women([row for curve in curves for row in curve.rows], floor, 'falls')}".strip(),
+        counted=(_TABLE,),
     )
     return [FigureBlock(figure)]
 
@@ -171,7 +173,9 @@ def _difference(results: AuditResults) -> list[Block]:
     ]
     days = wording.count(found[0]["days"])
     foot = f"Restricted means: days in use of the first {days}, on average. Neither is the better."
-    return [TableBlock(html_table("Days in use in the first year", columns, found, foot=foot))]
+    return [
+        TableBlock(html_table("Days in use in the first year", columns, found, foot=foot, counted=(_TABLE,)))
+    ]
 
 
 def _test_title(results: AuditResults, by: str, rule: str) -> str:
@@ -206,7 +210,7 @@ def _classes(results: AuditResults) -> list[Block]:
         Column("Observation", lambda row: word(row["censoring"]), "short"),
         *_curve_columns()[1:],
     ]
-    table = html_table("Devices in use at 12 months, by class", columns, both)
+    table = html_table("Devices in use at 12 months, by class", columns, both, counted=(_TABLE,))
     if not any(is_known(line.value) for line in lines):
         return [Subheading(title), TableBlock(table)]
     told = "; ".join(
@@ -220,6 +224,7 @@ def _classes(results: AuditResults) -> list[Block]:
         f"{title}. Of 100 still in use at 12 months: {told}.",
         table,
         f"In a fixed order, not by size. {_other_rule(results)}",
+        counted=(_TABLE,),
     )
     return [FigureBlock(figure)]
 
@@ -259,7 +264,7 @@ def _summary(results: AuditResults) -> list[Block]:
         Column("Median time in use, months", lambda row: wording.months(row["median_days"])),
         Column("95% interval", _median_interval, "interval"),
     ]
-    table = html_table("Median time in use", columns, found)
+    table = html_table("Median time in use", columns, found, counted=(_TABLE,))
     return [Folded("How long half the devices stay, by device", table)]
 
 
@@ -284,7 +289,7 @@ def _life_tables(results: AuditResults) -> list[Block]:
         f"Actuarial, {within(word(rule))}; later months are in the tables. Net: all endings acting. Gross: had "
         "there been no other. So older papers on devices have it; elsewhere net can mean gross."
     )
-    table = html_table(f"Life-table rates at {_MONTHS} months", columns, found, foot=foot)
+    table = html_table(f"Life-table rates at {_MONTHS} months", columns, found, foot=foot, counted=(_TABLE,))
     return [Folded("Rates as older papers print them", table)]
 
 

@@ -7,7 +7,7 @@ from reports.sections.missing import site_map
 from reports.sections.parts import files_read
 from reports.sections.places import asked
 from reports.sections.section import Block, Caution, Folded, Paragraph, Section, Subheading, TableBlock
-from reports.tables import PROPORTION_FOOT, Column, html_table, number, plain, proportion_columns
+from reports.tables import PROPORTION_FOOT, Column, html_table, linked, number, plain, proportion_columns
 from reports.words_for_codes import spoken, word
 from reports.words_for_columns import column_heading, column_words
 
@@ -175,7 +175,7 @@ def _available(results: AuditResults) -> list[Block]:
     table = html_table(
         "Figures this log can and cannot give",
         [
-            Column("Figure", plain("title"), "label"),
+            Column("Figure", lambda row: linked(str(row["title"]), str(row["indicator"])), "label"),
             Column("Given", lambda row: "yes" if row["available"] else "no", "short"),
             Column("Why not", lambda row: spoken(row["reason"]) or wording.NOTHING, "text"),
         ],

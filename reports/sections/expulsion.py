@@ -12,7 +12,7 @@ from reports.sections.expulsion_parts import after_a_birth, more_of_expulsion
 from reports.sections.first_year import bounds_section
 from reports.sections.modelled import ODDS_FOOT, level, p_column, ratio_with_limits
 from reports.sections.observation import as_equals, drawn_rules, latest_women
-from reports.sections.parts import counted_how, empty_section
+from reports.sections.parts import empty_section
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import Column, estimate_cell, html_table, incidence_columns, number, plain
 from reports.words_for_codes import grouping, stratum, within, word
@@ -43,7 +43,6 @@ def expulsion_section(results: AuditResults) -> Section:
         *_groups(results),
         *_ratios(results),
         *more_of_expulsion(results),
-        counted_how(_TABLE),
     ]
     return Section("expulsion", "Expulsion", expulsion_heading(results), tuple(blocks))
 
@@ -107,6 +106,7 @@ def _timings(results: AuditResults, rule: str) -> list[Block]:
         f"{title}. Step curves of cumulative incidence, stopped below {floor} women observed.",
         table,
         f"Groups with fewer than 10 expulsions are in the table only. {late}".strip(),
+        counted=(_TABLE,),
     )
     return [FigureBlock(figure)]
 
@@ -130,7 +130,7 @@ def _grid_table(caption: str, found: list[Row]) -> Markup:
     """Incidence at the horizons, group by group."""
     columns = incidence_columns(Column("Placed", lambda row: stratum(row["by"], row["stratum"]), "label"))
     columns.insert(1, Column("By", lambda row: wording.since_placement(row["days"]), "short"))
-    return html_table(caption, columns, found)
+    return html_table(caption, columns, found, counted=(_TABLE,))
 
 
 def _rules(results: AuditResults) -> list[Block]:
@@ -161,7 +161,9 @@ def _rules(results: AuditResults) -> list[Block]:
             "Last known: a woman is observed to the last day her device was known in place. Assumed in place: a "
             "woman who reported nothing is taken to have kept it. The truth is likely to lie between.",
         ),
-        TableBlock(html_table("Expulsion under both rules of observation", columns, found)),
+        TableBlock(
+            html_table("Expulsion under both rules of observation", columns, found, counted=(_TABLE,))
+        ),
     ]
 
 
@@ -182,7 +184,9 @@ def _kinds(results: AuditResults) -> list[Block]:
     columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
     return [
         Subheading("Complete and partial"),
-        TableBlock(html_table("Complete and partial expulsion by 12 months", columns, found)),
+        TableBlock(
+            html_table("Complete and partial expulsion by 12 months", columns, found, counted=(_TABLE,))
+        ),
     ]
 
 
@@ -214,7 +218,7 @@ def _ratios(results: AuditResults) -> list[Block]:
             p_column(),
         ]
         foot = f"Cox, cause-specific, {within(word(rule))}; each adjusted for age, births and device. {ODDS_FOOT}"
-        table = html_table("Expulsion: hazard ratios", columns, fitted, foot=foot)
+        table = html_table("Expulsion: hazard ratios", columns, fitted, foot=foot, counted=(_TABLE,))
         blocks.append(Folded("Hazard ratios, each adjusted for the others", table))
     return blocks
 
@@ -241,13 +245,16 @@ def _groups(results: AuditResults) -> list[Block]:
         Column("Divided by", lambda row: grouping(row["by"]), "short"),
         Column("Observation", lambda row: word(row["censoring"]), "short"),
     ]
-    table = html_table("Expulsion by 12 months, by group", columns, found)
+    table = html_table("Expulsion by 12 months, by group", columns, found, counted=(_TABLE,))
     blocks: list[Block] = [Folded("By device, births and age", table)]
     later = rows(results, _TABLE, by="overall", placement_kind="replacement", cause="expulsion", days=_YEAR)
     if later:
         again = incidence_columns(Column("Observation", lambda row: word(row["censoring"]), "label"))
         blocks.append(
-            Folded("Replacements, apart", html_table("Expulsion of replacements by 12 months", again, later))
+            Folded(
+                "Replacements, apart",
+                html_table("Expulsion of replacements by 12 months", again, later, counted=(_TABLE,)),
+            )
         )
     return [*blocks, *_every_placement(results)]
 
@@ -268,5 +275,5 @@ def _every_placement(results: AuditResults) -> list[Block]:
         ),
         Column("Note", plain("caution"), "note"),
     ]
-    table = html_table("Expulsion of all placements by 12 months", columns, found)
+    table = html_table("Expulsion of all placements by 12 months", columns, found, counted=(_TABLE,))
     return [Folded("All placements, repeats included", table)]

@@ -2,13 +2,14 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, is_known, rows
+from reports.choosing import Row, is_known, rows, said_of_all
 from reports.sections.observation import drawn_rules
 from reports.sections.section import Block, Folded, Subheading, TableBlock
-from reports.tables import Column, estimate_cell, html_table, incidence_columns
+from reports.tables import Column, estimate_cell, html_table, incidence_columns, number
 from reports.words_for_codes import stratum, within, word
 
 _YEAR = 365
+_NOT_ASSESSABLE = "not_assessable"
 _READINGS = {
     "earliest": "Each expulsion at its earliest possible day",
     "put_right_goes_on": "A device put right goes on",
@@ -38,6 +39,7 @@ def after_a_birth(results: AuditResults) -> list[Block]:
         columns,
         found,
         foot="Expulsion of first placements; perforation of attempts, whenever found.",
+        counted=("postpartum_balance",),
     )
     return [Subheading(_balance_title(by_band)), TableBlock(table)]
 
@@ -66,7 +68,7 @@ def _balance_title(by_band: dict[str, Row]) -> str:
 
 
 def more_of_expulsion(results: AuditResults) -> list[Block]:
-    """Displacement, expulsion after an expulsion, the earliest dates and the size of the uterus, at 12 months."""
+    """Displacement, expulsion after an expulsion and the earliest dates, at 12 months; then the size."""
     fixed = {"censoring": drawn_rules(results), "days": _YEAR}
     found = [
         *(row | {"what": word(row["cause"])} for row in rows(results, "displacement_incidence", **fixed)),
@@ -79,15 +81,38 @@ def more_of_expulsion(results: AuditResults) -> list[Block]:
             for reading, text in _READINGS.items()
             for row in rows(results, "expulsion_sensitivity", reading=reading, **fixed)
         ),
-        *(
-            row | {"what": f"Length: {within(word(row['stratum']))}"}
-            for row in rows(results, "size_mismatch", **fixed)
-        ),
     ]
     if not found:
         return []
     columns = incidence_columns(Column("Expulsion", lambda row: row["what"], "label"))
     if len(drawn_rules(results)) > 1:
         columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
-    table = html_table("More of expulsion, by 12 months", columns, found)
-    return [Folded("Displacement, repeats, dates and size", table)]
+    table = html_table(
+        "More of expulsion, by 12 months",
+        columns,
+        found,
+        counted=("displacement_incidence", "repeat_expulsion", "expulsion_incidence"),
+    )
+    return [Folded("Displacement, repeats and dates", table), *_by_size(results)]
+
+
+def _by_size(results: AuditResults) -> list[Block]:
+    """Expulsion by how the length fits the device, with those that cannot be assessed: exploratory."""
+    found = rows(results, "size_mismatch", censoring=drawn_rules(results), days=_YEAR)
+    if all(row["stratum"] == _NOT_ASSESSABLE for row in found):
+        return []
+    said = said_of_all(found)
+    columns = incidence_columns(Column("Length by sound", lambda row: word(row["stratum"]), "label"))
+    columns[1:1] = [
+        Column("Observation", lambda row: word(row["censoring"]), "short"),
+        Column("Placements", number("n")),
+    ]
+    columns[-1] = Column("Note", lambda row: str(row["caution"]).removeprefix(said).strip(), "note")
+    table = html_table(
+        "Expulsion by 12 months, by size of the uterus and device",
+        columns,
+        found,
+        foot=said,
+        counted=("size_mismatch",),
+    )
+    return [Folded("Device size, exploratory", table)]

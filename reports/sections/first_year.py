@@ -66,7 +66,9 @@ def _by_group(results: AuditResults, cause: str, label: str) -> Markup:
         Column("Not known", number("n_unknown")),
         Column("Of 100 women", _bounds, "interval"),
     ]
-    return html_table(f"{label} in the first year: bounds", columns, found, foot=_FOOT)
+    return html_table(
+        f"{label} in the first year: bounds", columns, found, foot=_FOOT, counted=("outcome_known",)
+    )
 
 
 def _bounds(row: Row) -> str:
@@ -90,7 +92,13 @@ def three_readings(results: AuditResults) -> list[Block]:
     ]
     if results.gate == "bounds_only":
         columns = [column for column in columns if not column.heading.startswith("Known only")]
-    table = html_table("The first year, and what the unknown could change", columns, found, foot=_FOOT)
+    table = html_table(
+        "The first year, and what the unknown could change",
+        columns,
+        found,
+        foot=_FOOT,
+        counted=("outcome_known",),
+    )
     return [Paragraph(_readings_sentence(results, found)), TableBlock(table)]
 
 

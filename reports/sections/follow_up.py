@@ -28,8 +28,6 @@ def follow_up_section(results: AuditResults) -> Section:
         *_check(results),
         *_higher_risk(results),
         *_unlinked(results),
-        counted_how("outcome_known"),
-        counted_how("check_done"),
     ]
     return Section("follow-up", "Follow-up", _heading(whole), tuple(blocks))
 
@@ -76,7 +74,13 @@ def _higher_risk(results: AuditResults) -> list[Block]:
         Column("Women", lambda row: stratum(row["by"], row["stratum"]), "label"), events="Checked", of="Due"
     )[:-1]
     title = f"Of women at higher risk {wording.proportion(risky)} were checked"
-    table = html_table("Check at 4 to 6 weeks, by risk, whole log", columns, found, foot=PROPORTION_FOOT)
+    table = html_table(
+        "Check at 4 to 6 weeks, by risk, whole log",
+        columns,
+        found,
+        foot=PROPORTION_FOOT,
+        counted=("check_in_higher_risk",),
+    )
     return [Subheading(title), TableBlock(table)]
 
 
@@ -89,7 +93,8 @@ def _unlinked(results: AuditResults) -> list[Block]:
         Paragraph(
             f"Contacts and removals in this period of women with no earlier placement in the log: "
             f"{wording.proportion(row)}. They count as work and in no figure that rests on a placement."
-        )
+        ),
+        counted_how("unlinked_contacts"),
     ]
 
 
@@ -105,7 +110,9 @@ def _measured(results: AuditResults, name: str, events: str, of: str) -> list[Bl
         Column("Not due yet", number("n_not_due")),
     ]
     caption = "Outcome known at 12 months" if name == "outcome_known" else "Check at 4 to 6 weeks"
-    blocks: list[Block] = [TableBlock(html_table(caption, columns, overall, foot=PROPORTION_FOOT))]
+    blocks: list[Block] = [
+        TableBlock(html_table(caption, columns, overall, foot=PROPORTION_FOOT, counted=(name,)))
+    ]
     sites = [row for row in rows(results, name, by="site_ref", window=ROLLING) if row["n"]]
     if len(sites) > 1:
         blocks += proportion_blocks(
@@ -117,6 +124,7 @@ def _measured(results: AuditResults, name: str, events: str, of: str) -> list[Bl
             events=events,
             of=of,
             axis=f"{events}, of 100",
+            counted=(name,),
             note="Fell due in the twelve months to the end of the period.",
         )
     return blocks

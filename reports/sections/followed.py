@@ -30,6 +30,7 @@ class Found:
     whole_scale: bool = False
     other: tuple[float, float, float] | None = None
     equals: bool = False
+    counted: str = ""
 
 
 def reach(found: Found) -> tuple[float, float]:
@@ -76,6 +77,7 @@ def _bounded(row: Row, section: str, words: str) -> Found:
         section,
         beside="The least and the most it could be. The scale runs to 100.",
         whole_scale=True,
+        counted="outcome_known",
     )
 
 

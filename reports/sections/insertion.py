@@ -36,7 +36,6 @@ def failed_insertions_section(results: AuditResults) -> Section:
     ]
     blocks.extend(_groups(results))
     blocks.extend(comparison_blocks(results))
-    blocks.append(counted_how("failed_insertions"))
     blocks.extend(wasted_blocks(results))
     return Section("failed-insertions", "Failed insertions", failed_heading(headline), tuple(blocks))
 
@@ -74,7 +73,13 @@ def _three(results: AuditResults) -> list[Block]:
             "One taken over by a colleague is a failed attempt and then a placed one, at a single visit.",
         ),
         TableBlock(
-            html_table("Failed insertions, counted in three ways", columns, found, foot=PROPORTION_FOOT)
+            html_table(
+                "Failed insertions, counted in three ways",
+                columns,
+                found,
+                foot=PROPORTION_FOOT,
+                counted=("failed_insertions",),
+            )
         ),
     ]
 
@@ -105,6 +110,7 @@ def _by_parity(results: AuditResults) -> list[Block]:
         events="Failed",
         of="Visits",
         axis="Failed, of 100 visits",
+        counted=("failed_insertions",),
         note="Twelve months to the end of the period.",
     )
 
@@ -137,6 +143,7 @@ def _over_time(results: AuditResults) -> list[Block]:
         ),
         found,
         foot=PROPORTION_FOOT,
+        counted=("failed_insertions",),
     )
     figure = Figure(
         "failed-by-quarter",
@@ -146,6 +153,7 @@ def _over_time(results: AuditResults) -> list[Block]:
         f"{wording.percent(whole['proportion'])}% in the whole log.",
         table,
         "By chance alone about one interval in twenty lies apart.",
+        counted=("failed_insertions",),
     )
     return [FigureBlock(figure)]
 
@@ -174,8 +182,15 @@ def _first_pass(results: AuditResults) -> list[Block]:
     return [
         Subheading(heading),
         *[Paragraph(note) for note in (charting_note(results, "first_pass_success"),) if note],
-        TableBlock(html_table("Attempts that needed one pass only", columns, found, foot=PROPORTION_FOOT)),
-        counted_how("first_pass_success"),
+        TableBlock(
+            html_table(
+                "Attempts that needed one pass only",
+                columns,
+                found,
+                foot=PROPORTION_FOOT,
+                counted=("first_pass_success",),
+            )
+        ),
     ]
 
 
@@ -198,7 +213,13 @@ def _groups(results: AuditResults) -> list[Block]:
     return [
         Folded(
             "By births, site and device",
-            html_table("Failed insertions per visit, by group", columns, found, foot=PROPORTION_FOOT),
+            html_table(
+                "Failed insertions per visit, by group",
+                columns,
+                found,
+                foot=PROPORTION_FOOT,
+                counted=("failed_insertions",),
+            ),
         )
     ]
 
@@ -218,6 +239,7 @@ def failure_reasons_section(results: AuditResults) -> Section:
         events="Failed for it",
         of="Failed",
         axis="Of 100 failed attempts",
+        counted=("failure_reasons",),
         named=lambda row: word(row["cause"]),
     )
     now = rows(results, "failure_reasons", window=PERIOD)
@@ -230,8 +252,9 @@ def failure_reasons_section(results: AuditResults) -> Section:
         Paragraph("Each failed attempt has one main reason, as the clinician wrote it.", "Twelve months."),
         *drawn,
         Subheading("This period alone"),
-        TableBlock(html_table("Reasons for failure, this period", columns, now)),
-        counted_how("failure_reasons"),
+        TableBlock(
+            html_table("Reasons for failure, this period", columns, now, counted=("failure_reasons",))
+        ),
     ]
     return Section("failure-reasons", "Why attempts failed", heading, tuple(blocks))
 

@@ -4,7 +4,7 @@ from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, is_known, one, rows
 from reports.sections.comparisons import COMPARISON_FOOT, NO_GROUPS, compared, comparison_columns
-from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how
+from reports.sections.parts import PERIOD, ROLLING, WHOLE
 from reports.sections.section import Block, Subheading, TableBlock
 from reports.tables import Column, html_table, number
 from reports.words_for_codes import stratum, within, word
@@ -31,6 +31,7 @@ def comparison_blocks(results: AuditResults) -> list[Block]:
         columns,
         found,
         foot=COMPARISON_FOOT,
+        counted=("failed_insertions",),
     )
     return [Subheading(_heading(found)), TableBlock(table)]
 
@@ -73,8 +74,8 @@ def wasted_blocks(results: AuditResults) -> list[Block]:
         Column("Attempts that do not say", number("n_unknown")),
     ]
     heading = f"Devices wasted: {wording.count(now['events'])} of {wording.count(now['n'])} opened"
-    table = html_table("Devices wasted", columns, found)
-    return [Subheading(heading), TableBlock(table), counted_how("devices_wasted")]
+    table = html_table("Devices wasted", columns, found, counted=("devices_wasted",))
+    return [Subheading(heading), TableBlock(table)]
 
 
 def _per_hundred(row: Row) -> str:

@@ -29,7 +29,9 @@ def tipping_points(results: AuditResults) -> list[Block]:
         Column("To come to, %", lambda row: wording.percent(row["figure_to_reach"])),
         Column("Of the unknown this takes, %", _needed),
     ]
-    table = html_table("The first year of the same women, and what would tip it", columns, found)
+    table = html_table(
+        "The first year of the same women, and what would tip it", columns, found, counted=("outcome_known",)
+    )
     return [Paragraph(_tipping_sentence(found)), TableBlock(table)]
 
 
@@ -78,7 +80,9 @@ def time_followed(results: AuditResults) -> list[Block]:
         Subheading(
             f"Of the time that could have been observed, {wording.percent(whole['completeness'])}% was"
         ),
-        TableBlock(html_table("How long women were followed", columns, found, foot=foot)),
+        TableBlock(
+            html_table("How long women were followed", columns, found, foot=foot, counted=("outcome_known",))
+        ),
     ]
 
 

@@ -43,4 +43,15 @@ def method_beside_device(results: AuditResults) -> list[Block]:
         )
     gap = results.settings.windows.method_gap_days
     foot = f"A new device within {gap} days of the end of the one before continues the method."
-    return [Subheading(title), TableBlock(html_table("Method and device", columns, found, foot=foot))]
+    return [
+        Subheading(title),
+        TableBlock(
+            html_table(
+                "Method and device",
+                columns,
+                found,
+                foot=foot,
+                counted=("method_continuation", "continuation_curve"),
+            )
+        ),
+    ]

@@ -4,7 +4,7 @@ from markupsafe import Markup
 
 from audit.records import AuditResults
 from audit.schema.checklists import CHECKLISTS
-from audit.schema.indicator import AJ_SOURCES, BOTH_RULES, CI_SOURCES, KM_SOURCES, WILSON, Indicator
+from audit.schema.indicator import Indicator
 from audit.schema.indicators import INDICATORS
 from audit.settings import definitions_version
 from reports import wording
@@ -16,14 +16,6 @@ from reports.tables import Column, html_table, plain
 from reports.words_for_codes import word
 from reports.words_for_columns import column_words
 
-# What many figures share is said once: it would fill a third of the page's definitions.
-SHARED = {
-    "Wilson or exact limits": WILSON,
-    "Both rules of observation": BOTH_RULES,
-    "Sources of limits": CI_SOURCES,
-    "Sources of Kaplan-Meier": KM_SOURCES,
-    "Sources of Aalen-Johansen": AJ_SOURCES,
-}
 _GLOSSARY = {
     "Attempt": "An insertion begun: an instrument passed the external os, or a tenaculum was applied.",
     "Assumed in place": "A woman who reported nothing is taken to have kept her device until shortly before the "
@@ -57,7 +49,7 @@ _CAUTIONS = (
 def methods_section(results: AuditResults) -> Section:
     """Every figure with its definition, method and sources."""
     terms = tuple((indicator.title, _counted(indicator)) for indicator in INDICATORS)
-    ids = (*("" for _ in SHARED), *(f"how-{indicator.item or indicator.table}" for indicator in INDICATORS))
+    ids = tuple(f"how-{indicator.item or indicator.table}" for indicator in INDICATORS)
     return Section(
         "methods",
         "Methods and references",
@@ -73,7 +65,7 @@ def methods_section(results: AuditResults) -> Section:
                 "one window: of failed insertions and of reactions between groups and over time, for the whole log "
                 "also of expulsion and continuation, under both rules. Terms of models are not adjusted.",
             ),
-            Terms((*SHARED.items(), *terms), ids),
+            Terms(terms, ids),
             Subheading("Rules of this audit"),
             TableBlock(_rules(results)),
             Subheading("What was read and what read it"),
@@ -109,7 +101,7 @@ def _checklists(results: AuditResults) -> Folded:
 
 
 def _counted(indicator: Indicator) -> str:
-    """One figure's definition in a paragraph; what many figures share is named and said once."""
+    """One figure's definition in a paragraph, whole, so that a reader sent here need not look further."""
     parts = {
         "Counted": indicator.numerator,
         "Of": indicator.denominator,
@@ -117,10 +109,7 @@ def _counted(indicator: Indicator) -> str:
         "Method": indicator.method,
         "Sources": indicator.source,
     }
-    told = " ".join([indicator.question, *(f"{name}: {text}" for name, text in parts.items())])
-    for name, text in SHARED.items():
-        told = told.replace(text, f"{name}.")
-    return told
+    return " ".join([indicator.question, *(f"{name}: {text}" for name, text in parts.items())])
 
 
 def _rules(results: AuditResults) -> Markup:

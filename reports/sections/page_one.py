@@ -20,10 +20,10 @@ from reports.words_for_columns import column_words
 
 @dataclass(frozen=True)
 class Believe:
-    """The first answer: a sentence, and two figures with what they are."""
+    """The first answer: a sentence, and two figures with what they are and the names the methods have for them."""
 
     sentence: str
-    figures: tuple[tuple[str, str], ...]
+    figures: tuple[tuple[str, str, tuple[str, ...]], ...]
 
 
 @dataclass(frozen=True)
@@ -109,11 +109,13 @@ def _believe(results: AuditResults) -> Believe:
     """Whether the data carry the report, with two figures."""
     known = one(results, "outcome_known", by="overall", window=WHOLE)
     least = least_complete(results)
-    figures = []
+    figures: list[tuple[str, str, tuple[str, ...]]] = []
     if known is not None and known["n"]:
         percentage, limits = wording.percent(known["proportion"]), wording.span(*limits_of(known)[:2])
         said = f"women: their outcome at 12 months is known ({percentage}%, {limits}){_fewest(results)}"
-        figures.append((f"{wording.count(known['events'])} of {wording.count(known['n'])}", said))
+        figures.append(
+            (f"{wording.count(known['events'])} of {wording.count(known['n'])}", said, ("outcome_known",))
+        )
     whole = filled_in(results)
     if whole is not None and least is not None:
         seldom = f"{wording.count(least['events'])} of {wording.count(least['n'])}"
@@ -121,7 +123,7 @@ def _believe(results: AuditResults) -> Believe:
             f"entries that every log should have are filled in ({wording.percent(whole['proportion'])}%); least "
             f"often: {column_words(least['column'])}, {seldom}"
         )
-        figures.append((f"{wording.count(whole['events'])} of {wording.count(whole['n'])}", said))
+        figures.append((f"{wording.count(whole['events'])} of {wording.count(whole['n'])}", said, ()))
     return Believe(_BELIEVE.get(results.gate, _BELIEVE["not_yet_due"]), tuple(figures))
 
 

@@ -3,7 +3,7 @@
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, one, rows
-from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how, empty_section
+from reports.sections.parts import PERIOD, ROLLING, WHOLE, empty_section
 from reports.sections.section import Block, Caution, Paragraph, Section, Subheading, TableBlock
 from reports.tables import PROPORTION_FOOT, Column, html_table, proportion_columns, quantile_cell
 from reports.words_for_codes import stratum, word
@@ -26,9 +26,10 @@ def pain_section(results: AuditResults) -> Section:
             "The greatest pain she reported, from 0 to 10. Who gave no score may have hurt more, or less.",
             f"Scored at {wording.count(now['n'])} of {wording.count(now['n'] + now['n_unknown'])} visits.",
         ),
-        TableBlock(html_table("Pain scores", _columns("Women"), found, foot=PROPORTION_FOOT)),
+        TableBlock(
+            html_table("Pain scores", _columns("Women"), found, foot=PROPORTION_FOOT, counted=(_TABLE,))
+        ),
         *_by_anaesthetic(results),
-        counted_how(_TABLE),
     ]
     return Section(_ID, _LABEL, _heading(now), tuple(blocks))
 
@@ -72,7 +73,13 @@ def _by_anaesthetic(results: AuditResults) -> list[Block]:
         Subheading("By anaesthetic, twelve months"),
         Caution(_sentence(found[0])),
         TableBlock(
-            html_table("Pain scores by anaesthetic", _columns("Anaesthetic"), found, foot=PROPORTION_FOOT)
+            html_table(
+                "Pain scores by anaesthetic",
+                _columns("Anaesthetic"),
+                found,
+                foot=PROPORTION_FOOT,
+                counted=(_TABLE,),
+            )
         ),
     ]
 

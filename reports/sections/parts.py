@@ -80,6 +80,7 @@ def proportion_blocks(
     events: str,
     of: str,
     axis: str,
+    counted: tuple[str, ...],
     named: Callable[[Row], str] | None = None,
     note: str = "",
 ) -> list[Block]:
@@ -91,7 +92,7 @@ def proportion_blocks(
     lines = [dot_line(row, label(row)) for row in drawn]
     columns = proportion_columns(Column(heading, label, "label"), events=events, of=of)
     told = "; ".join(f"{within(label(row))} {wording.proportion(row)}" for row in found)
-    table = html_table(caption, columns, found, foot=PROPORTION_FOOT)
+    table = html_table(caption, columns, found, foot=PROPORTION_FOOT, counted=counted)
     if not any(is_known(line.value) for line in lines):
         return [Subheading(title), TableBlock(table)]
     figure = Figure(
@@ -101,5 +102,6 @@ def proportion_blocks(
         f"{title}. Dots with 95% intervals: {told}.",
         table,
         note,
+        counted=counted,
     )
     return [FigureBlock(figure)]

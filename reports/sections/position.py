@@ -47,7 +47,11 @@ def _verified(results: AuditResults) -> list[Block]:
     columns.insert(1, Column("How", lambda row: word(row["definition"]), "short"))
     return [
         Paragraph("Both windows are local standards; no guideline found asks for routine imaging."),
-        TableBlock(html_table("Position verified", columns, found, foot=PROPORTION_FOOT)),
+        TableBlock(
+            html_table(
+                "Position verified", columns, found, foot=PROPORTION_FOOT, counted=("position_verified",)
+            )
+        ),
     ]
 
 
@@ -67,7 +71,14 @@ def _threads(results: AuditResults) -> list[Block]:
         heading += f"; {wording.number_word(open_ones)} not resolved"
     return [
         Subheading(heading),
-        TableBlock(html_table("Threads not seen, and what came first after it", columns, shown)),
+        TableBlock(
+            html_table(
+                "Threads not seen, and what came first after it",
+                columns,
+                shown,
+                counted=("threads_not_seen",),
+            )
+        ),
     ]
 
 
@@ -85,7 +96,14 @@ def _malposition(results: AuditResults) -> list[Block]:
     told = "; ".join(f"{within(word(row['scanned']))} {wording.proportion(row)}" for row in whole)
     return [
         Subheading(f"Malposition, of those scanned: {told}"),
-        TableBlock(html_table("Where the device lay, of those scanned; never of all", columns, shown)),
+        TableBlock(
+            html_table(
+                "Where the device lay, of those scanned; never of all",
+                columns,
+                shown,
+                counted=("malposition",),
+            )
+        ),
     ]
 
 
@@ -107,7 +125,14 @@ def _infection(results: AuditResults) -> list[Block]:
         Paragraph(
             f"The rate per 1,000 woman-years is ten times the one per 100. {_by_week(results)}".strip()
         ),
-        TableBlock(html_table("First pelvic infection with the device in place", columns, found)),
+        TableBlock(
+            html_table(
+                "First pelvic infection with the device in place",
+                columns,
+                found,
+                counted=("pelvic_infection",),
+            )
+        ),
     ]
 
 

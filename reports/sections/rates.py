@@ -34,7 +34,6 @@ def rates_section(results: AuditResults) -> Section:
         ),
         *_against_earlier(results),
         *_bands(results),
-        counted_how(_TABLE),
     ]
     return Section("rates", "Rates per 100 woman-years", rates_heading(results), tuple(blocks))
 
@@ -117,7 +116,9 @@ def _against_earlier(results: AuditResults) -> list[Block]:
             "where both rules show it; removal is described and never marked.",
             "Expected: the service's own earlier rates, taken as known.",
         ),
-        TableBlock(html_table("Endings in this period, seen and expected", columns, found)),
+        TableBlock(
+            html_table("Endings in this period, seen and expected", columns, found, counted=(_TABLE,))
+        ),
     ]
 
 
@@ -133,7 +134,7 @@ def _bands(results: AuditResults) -> list[Block]:
             Column("Days since placement", lambda row: band(row["band"]), "short"),
             Column("Observation", lambda row: word(row["censoring"]), "short"),
         ]
-        table = html_table(f"Rates by time since placement, {summary}", columns, found)
+        table = html_table(f"Rates by time since placement, {summary}", columns, found, counted=(_TABLE,))
         blocks.append(Folded(f"Rates by time since placement, {summary}", table))
     by_timing = rows(results, _TABLE, by="timing_group", window=WHOLE, band="all", cause="expulsion")
     if by_timing:
@@ -141,7 +142,8 @@ def _bands(results: AuditResults) -> list[Block]:
         columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
         blocks.append(
             Folded(
-                "Expulsion by timing", html_table("Expulsion rates by timing, whole log", columns, by_timing)
+                "Expulsion by timing",
+                html_table("Expulsion rates by timing, whole log", columns, by_timing, counted=(_TABLE,)),
             )
         )
     return blocks

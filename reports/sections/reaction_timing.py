@@ -2,9 +2,9 @@
 
 from audit.records import AuditResults
 from reports import wording
-from reports.choosing import Row, is_known, one, only_bounds, rows
+from reports.choosing import Row, is_known, one, only_bounds, rows, said_of_all
 from reports.sections.comparisons import of_both, ratio_cell
-from reports.sections.parts import PERIOD, ROLLING, WHOLE, counted_how
+from reports.sections.parts import PERIOD, ROLLING, WHOLE
 from reports.sections.section import Block, Caution, Subheading, TableBlock
 from reports.tables import Column, html_table, number
 from reports.words_for_codes import stratum, word
@@ -31,8 +31,10 @@ def emergency_blocks(results: AuditResults) -> list[Block]:
     heading = (
         f"Emergency drug or transfer: {told}" if now["n"] else "Emergency treatment: nothing can be counted"
     )
-    table = html_table("Emergency drug or transfer at insertion", columns, found)
-    return [Subheading(heading), TableBlock(table), counted_how("emergency_treatment")]
+    table = html_table(
+        "Emergency drug or transfer at insertion", columns, found, counted=("emergency_treatment",)
+    )
+    return [Subheading(heading), TableBlock(table)]
 
 
 def _per_thousand(row: Row) -> str:
@@ -62,9 +64,12 @@ def phase_blocks(results: AuditResults) -> list[Block]:
         *(Column(word(phase), number(phase)) for phase in phases),
         Column("Step not known", number("n_unknown")),
     ]
+    caption = "Reactions by the step at which they began, whole log"
     return [
         Subheading("The step at which reactions began"),
-        TableBlock(html_table("Reactions by the step at which they began, whole log", columns, told)),
+        TableBlock(
+            html_table(caption, columns, told, foot=said_of_all(found), counted=("vasovagal_by_phase",))
+        ),
     ]
 
 
@@ -92,6 +97,13 @@ def technique_blocks(results: AuditResults) -> list[Block]:
         blocks += [
             Subheading(f"{name} and reactions: ratio {ratio_cell(pooled)}, vaginal birth allowed for"),
             Caution(str(pooled["caution"])),
-            TableBlock(html_table(f"Reactions with and without: {name.lower()}, whole log", columns, told)),
+            TableBlock(
+                html_table(
+                    f"Reactions with and without: {name.lower()}, whole log",
+                    columns,
+                    told,
+                    counted=("vasovagal_by_technique",),
+                )
+            ),
         ]
-    return [*blocks, counted_how("vasovagal_by_technique")] if blocks else []
+    return blocks

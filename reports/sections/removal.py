@@ -7,7 +7,7 @@ from reports.figures.curves import Curve, steps
 from reports.figures.theme import Figure, Plot, nice_top
 from reports.sections.first_year import bounds_section
 from reports.sections.observation import as_equals, drawn_rules, latest_women
-from reports.sections.parts import counted_how, empty_section
+from reports.sections.parts import empty_section
 from reports.sections.removal_parts import by_purpose, removal_visits
 from reports.sections.section import Block, FigureBlock, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import Column, html_table, incidence_columns
@@ -42,7 +42,6 @@ def removal_section(results: AuditResults) -> Section:
             *_devices(results),
             *by_purpose(results),
             *removal_visits(results),
-            counted_how(_TABLE),
         ),
     )
 
@@ -71,7 +70,7 @@ def _reasons(results: AuditResults) -> list[Block]:
     ]
     columns = incidence_columns(Column("Reason", lambda row: word(row["cause"]), "label"))
     columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
-    table = html_table("Removal by 12 months, by reason", columns, at_year)
+    table = html_table("Removal by 12 months, by reason", columns, at_year, counted=(_TABLE,))
     seen = [row for row in at_year if row["cumulative_events"]]
     if not seen:
         return [TableBlock(table)] if at_year else []
@@ -93,6 +92,7 @@ def _reasons(results: AuditResults) -> list[Block]:
         table,
         "Taken out for each reason, of 100, over two years, on one scale. The number: by 12 months."
         f"{rules} {late}".strip(),
+        counted=(_TABLE,),
     )
     return [FigureBlock(figure)]
 
@@ -151,7 +151,7 @@ def _rules(results: AuditResults) -> list[Block]:
     columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
     return [
         Subheading("Removal for any reason, under both rules of observation"),
-        TableBlock(html_table("Removal for any reason", columns, found)),
+        TableBlock(html_table("Removal for any reason", columns, found, counted=(_TABLE,))),
     ]
 
 
@@ -167,6 +167,7 @@ def _endings(results: AuditResults) -> list[Block]:
         columns,
         found,
         foot="Under one rule, the cumulative incidences and those still in use add up to 100.",
+        counted=(_TABLE,),
     )
     return [Folded("Every way the use of a device can end", table)]
 
@@ -182,4 +183,9 @@ def _devices(results: AuditResults) -> list[Block]:
         Column("Reason", lambda row: word(row["cause"]), "text"),
         Column("Observation", lambda row: word(row["censoring"]), "short"),
     ]
-    return [Folded("By device and reason", html_table("Removal by 12 months, by device", columns, found))]
+    return [
+        Folded(
+            "By device and reason",
+            html_table("Removal by 12 months, by device", columns, found, counted=(_TABLE,)),
+        )
+    ]

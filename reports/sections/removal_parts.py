@@ -28,7 +28,11 @@ def by_purpose(results: AuditResults) -> list[Block]:
     columns.insert(1, Column("By", lambda row: wording.since_placement(row["days"]), "short"))
     if len(drawn_rules(results)) > 1:
         columns.insert(2, Column("Observation", lambda row: word(row["censoring"]), "short"))
-    return [Folded("By purpose", html_table("Removal by purpose", columns, found))]
+    return [
+        Folded(
+            "By purpose", html_table("Removal by purpose", columns, found, counted=("removal_by_purpose",))
+        )
+    ]
 
 
 def removal_visits(results: AuditResults) -> list[Block]:
@@ -46,7 +50,13 @@ def removal_visits(results: AuditResults) -> list[Block]:
         Column("Removals", lambda row: row["what"], "label"), events="Removals", of="Of"
     )
     columns.insert(1, Column("Window", lambda row: word(row["window"]), "short"))
-    table = html_table("How removals went", columns, found, foot=PROPORTION_FOOT)
+    table = html_table(
+        "How removals went",
+        columns,
+        found,
+        foot=PROPORTION_FOOT,
+        counted=("difficult_removal", "removal_on_request"),
+    )
     return [Subheading(_visits_title(results)), TableBlock(table)]
 
 

@@ -26,7 +26,9 @@ def perforation_section(results: AuditResults) -> Section:
             "measure so rare an event: the counts come first, and nothing is given per clinician.",
             f"{_suspected(results)} {charting_note(results, 'perforation')}".strip(),
         ),
-        TableBlock(html_table("Perforations", columns, found, foot=PROPORTION_FOOT)),
+        TableBlock(
+            html_table("Perforations", columns, found, foot=PROPORTION_FOOT, counted=("perforation",))
+        ),
     ]
     devices = rows(results, "perforation", by="device_class", definition="confirmed", window=WHOLE)
     if devices:
@@ -36,11 +38,14 @@ def perforation_section(results: AuditResults) -> Section:
             of="Attempts",
         )
         table = html_table(
-            "Confirmed perforations by device, whole log", by_device, devices, foot=PROPORTION_FOOT
+            "Confirmed perforations by device, whole log",
+            by_device,
+            devices,
+            foot=PROPORTION_FOOT,
+            counted=("perforation",),
         )
         blocks.append(Folded("By device, whole log", table))
     blocks += against_published(results)
-    blocks.append(counted_how("perforation"))
     return Section("perforation", "Perforation", perforation_heading(results), tuple(blocks))
 
 
@@ -93,15 +98,18 @@ def pregnancy_section(results: AuditResults) -> Section:
             f"Limits are exact (Garwood). The last two columns count all bands together. "
             f"{charting_note(results, 'pregnancy')}".strip(),
         ),
-        TableBlock(html_table("Pregnancies with a device", columns, found)),
+        TableBlock(html_table("Pregnancies with a device", columns, found, counted=("pregnancy",))),
     ]
     devices = rows(results, "pregnancy", by="device_class", band="all")
     if devices:
         by_device = rate_columns(Column("Device", lambda row: stratum(row["by"], row["stratum"]), "label"))
         by_device.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
-        blocks.append(Folded("By device", html_table("Pregnancies by device", by_device, devices)))
+        blocks.append(
+            Folded(
+                "By device", html_table("Pregnancies by device", by_device, devices, counted=("pregnancy",))
+            )
+        )
     blocks += ectopic_and_emergency(results)
-    blocks.append(counted_how("pregnancy"))
     leading = one(results, "pregnancy", by="overall", band="all", censoring="last_known")
     if leading is None:
         heading = "Pregnancies with a device"

@@ -3,7 +3,7 @@
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import is_known, one, rows
-from reports.sections.parts import WHOLE
+from reports.sections.parts import WHOLE, counted_how
 from reports.sections.section import Block, Paragraph, Subheading, TableBlock
 from reports.tables import Column, html_table, number
 from reports.words_for_codes import word
@@ -34,6 +34,7 @@ def against_published(results: AuditResults) -> list[Block]:
         columns,
         found,
         foot=f"Groups without a published rate are left out of the whole. Rates within 12 months: {source}",
+        counted=("perforation_expected",),
     )
     limits = wording.ratio_span(whole["ratio_lower"], whole["ratio_upper"])
     title = (
@@ -50,16 +51,17 @@ def _thousand(rate: float) -> str:
 
 def ectopic_and_emergency(results: AuditResults) -> list[Block]:
     """Ectopic pregnancies per woman-year, and pregnancies of the cycle of an emergency placement."""
-    told = []
+    told: dict[str, str] = {}
     ectopic = one(results, "ectopic_pregnancy", by="overall", censoring="last_known")
     if ectopic is not None:
         pregnancies = wording.plural(ectopic["n_pregnancies"], "pregnancy", "pregnancies")
-        told.append(f"Ectopic, of {pregnancies}: {wording.per_hundred_years(ectopic)}, last known.")
+        rate = wording.per_hundred_years(ectopic)
+        told["ectopic_pregnancy"] = f"Ectopic, of {pregnancies}: {rate}, last known."
     emergency = one(results, "pregnancy_after_emergency", by="overall")
     if emergency is not None and (emergency["n"] or emergency["n_unknown"]):
         unknown = wording.count(emergency["n_unknown"])
-        told.append(
+        told["pregnancy_after_emergency"] = (
             f"Pregnancy in the cycle of an emergency placement: {wording.proportion(emergency)} of which it is "
             f"known; for {unknown} it is not."
         )
-    return [Paragraph(" ".join(told))] if told else []
+    return [block for name, text in told.items() for block in (Paragraph(text), counted_how(name))]

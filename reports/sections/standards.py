@@ -4,13 +4,23 @@ from collections.abc import Callable
 
 from audit.errors import name_a_few
 from audit.records import AuditResults
+from audit.schema.criterion import indicator_of
 from reports import wording
 from reports.choosing import Row, is_known, one, rows
 from reports.figures.marks import three_part_bar
 from reports.sections.care import other_care_blocks, safety_net_blocks
 from reports.sections.parts import PERIOD, ROLLING, WHOLE
 from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock
-from reports.tables import PROPORTION_FOOT, Cell, Column, html_table, number, plain, proportion_columns
+from reports.tables import (
+    PROPORTION_FOOT,
+    Cell,
+    Column,
+    html_table,
+    linked,
+    number,
+    plain,
+    proportion_columns,
+)
 from reports.words_for_codes import stratum, within, word
 
 _ID, _LABEL, _TABLE = "standards", "Standards", "criteria"
@@ -79,8 +89,13 @@ def _held(results: AuditResults) -> list[Row]:
         for row in rows(results, _TABLE, window=window):
             if row["by"] != "site_ref" or _is_of_a_site(results, row):
                 chosen.setdefault(str(row["criterion"]), row | {"n_unknown": row["n_not_recorded"]})
-    order = [str(row["criterion"]) for row in rows(results, "criteria_definitions")]
-    return [chosen[name] for name in order if name in chosen]
+    figures = _figures(results)
+    return [chosen[name] | {"figure": figures[name]} for name in figures if name in chosen]
+
+
+def _figures(results: AuditResults) -> dict[str, str]:
+    """The figure of each criterion, in the order of the criteria."""
+    return {str(row["criterion"]): str(row["figure"]) for row in rows(results, "criteria_definitions")}
 
 
 def _is_of_a_site(results: AuditResults, row: Row) -> bool:
@@ -127,8 +142,9 @@ def _judged_blocks(results: AuditResults, found: list[Row]) -> list[Block]:
     }
     foot = " ".join([_BAR, *([_LAST] if last else []), _RULE, PROPORTION_FOOT])
     ids = tuple(str(row["criterion"]) for row in found)
+    figures = _figures(results)
     year = [
-        row | {"n_unknown": row["n_not_recorded"]}
+        row | {"n_unknown": row["n_not_recorded"], "figure": figures[str(row["criterion"])]}
         for row in rows(results, _TABLE, by="overall", window=ROLLING, criterion=ids)
     ]
     blocks: list[Block] = [
@@ -170,12 +186,15 @@ def _columns(last: dict[str, float], *, bars: bool) -> list[Column]:
 
 
 def _named(shown: str) -> Callable[[Row], str]:
-    """A standard's title, with its site and its window where they are not all and the window shown."""
+    """A standard's title, with its site and its window where they are not all and the window shown; it leads to how
+    the figure is counted."""
 
     def name(row: Row) -> str:
         site = [stratum(row["by"], row["stratum"])] if row["by"] == "site_ref" else []
         window = [within(word(row["window"]))] if row["window"] != shown else []
-        return ", ".join([str(row["title"]), *site, *window])
+        title = ", ".join([str(row["title"]), *site, *window])
+        counted = indicator_of(str(row["figure"]))
+        return linked(title, counted) if counted else title
 
     return name
 

@@ -23,13 +23,21 @@ _FOLLOWED_UP = {
     "expulsion": "expulsion_12_months",
     "continuation": "continuation_12_months",
 }
+# The declaration of what each section's statement counts.
+_COUNTED = {
+    "failed-insertions": "failed_insertions",
+    "vasovagal": "vasovagal_by_parity",
+    "expulsion": "expulsion_incidence",
+    "removal": "removal_incidence",
+    "continuation": "continuation_curve",
+}
 _VERDICTS = ("higher", "lower", "compatible", "cannot_tell")
 
 
 @dataclass(frozen=True)
 class Statement:
     """One statement: the large count, what it counts, the figure with its interval, a drawing, what stands beside
-    it, and the section that holds more."""
+    it, the section that holds more, and the name of the figure that the methods say how to count."""
 
     big: str
     words: str
@@ -39,6 +47,7 @@ class Statement:
     scale: tuple[str, ...]
     beside: str
     section: str
+    counted: str
     since: str = ""
 
 
@@ -158,8 +167,18 @@ def _said(results: AuditResults, found: Found, shared: float) -> Statement:
     plainly = f"could be {wording.in_a_hundred(*reach(found))} {per}".strip() if is_known(found.value) else ""
     beside = found.beside or (_compared(published) if published else _none_alike(results, found))
     since = since_last(results, _FOLLOWED_UP.get(found.section, ""))
+    counted = found.counted or _COUNTED.get(found.section, found.section)
     return Statement(
-        found.big, found.words, found.figure, plainly, mark, scale, beside.strip(), found.section, since
+        found.big,
+        found.words,
+        found.figure,
+        plainly,
+        mark,
+        scale,
+        beside.strip(),
+        found.section,
+        counted,
+        since,
     )
 
 

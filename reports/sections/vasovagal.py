@@ -9,7 +9,6 @@ from reports.sections.parts import (
     PERIOD,
     ROLLING,
     charting_note,
-    counted_how,
     empty_section,
     proportion_blocks,
 )
@@ -42,7 +41,6 @@ def vasovagal_section(results: AuditResults) -> Section:
         *[block for definition in _DEFINITIONS for block in _figure(results, definition)],
         *_contrasts(results),
         *_all_groups(results),
-        counted_how(_TABLE),
         *emergency_blocks(results),
         *phase_blocks(results),
         *technique_blocks(results),
@@ -86,7 +84,13 @@ def _overall(results: AuditResults) -> list[Block]:
         Column("Reaction", lambda row: word(row["definition"]), "label"), events="Reacted", of="Recorded"
     )
     columns.insert(1, Column("Window", lambda row: word(row["window"]), "short"))
-    return [TableBlock(html_table("Vasovagal reactions, all women", columns, found, foot=PROPORTION_FOOT))]
+    return [
+        TableBlock(
+            html_table(
+                "Vasovagal reactions, all women", columns, found, foot=PROPORTION_FOOT, counted=(_TABLE,)
+            )
+        )
+    ]
 
 
 def _figure(results: AuditResults, definition: str) -> list[Block]:
@@ -109,6 +113,7 @@ def _figure(results: AuditResults, definition: str) -> list[Block]:
         events="Reacted",
         of="Recorded",
         axis="Reacted, of 100 insertion visits",
+        counted=(_TABLE,),
         note=f"{note} {_BLANKS}" if charting_note(results, _TABLE) else note,
     )
 
@@ -133,7 +138,11 @@ def _contrasts(results: AuditResults) -> list[Block]:
         return [Subheading("No comparison can be made"), Paragraph("One of the groups has no women in it.")]
     return [
         Subheading("The comparisons, with their intervals"),
-        TableBlock(html_table("Reactions compared, twelve months", columns, found, foot=COMPARISON_FOOT)),
+        TableBlock(
+            html_table(
+                "Reactions compared, twelve months", columns, found, foot=COMPARISON_FOOT, counted=(_TABLE,)
+            )
+        ),
         *_adjusted(results),
     ]
 
@@ -152,7 +161,13 @@ def _adjusted(results: AuditResults) -> list[Block]:
     ]
     return [
         TableBlock(
-            html_table("Without against with a vaginal birth, age allowed for", columns, found, foot=_FOOT)
+            html_table(
+                "Without against with a vaginal birth, age allowed for",
+                columns,
+                found,
+                foot=_FOOT,
+                counted=(_TABLE,),
+            )
         )
     ]
 
@@ -171,6 +186,10 @@ def _all_groups(results: AuditResults) -> list[Block]:
     )
     columns.insert(1, Column("Reaction", lambda row: word(row["definition"]), "short"))
     table = html_table(
-        "Vasovagal reactions by births and timing, twelve months", columns, found, foot=PROPORTION_FOOT
+        "Vasovagal reactions by births and timing, twelve months",
+        columns,
+        found,
+        foot=PROPORTION_FOOT,
+        counted=(_TABLE,),
     )
     return [Folded("By births and timing, every definition", table)]

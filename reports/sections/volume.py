@@ -21,7 +21,9 @@ def volume_blocks(results: AuditResults) -> list[Block]:
         Column("Supervised", number("n_supervised")),
         Column("Latest standing", lambda row: word(row["standing"]), "short"),
     ]
-    table = html_table("Insertions of each clinician, twelve months", columns, found)
+    table = html_table(
+        "Insertions of each clinician, twelve months", columns, found, counted=("clinician_volume",)
+    )
     heading = "The standing of no clinician is recorded"
     if certified["n"]:
         training = certified["n_in_training"]

@@ -381,7 +381,6 @@ def test_a_drawing_without_anything_to_draw_is_a_table(demo_results: AuditResult
         "subheading",
         "table",
         "folded",
-        "pointer",
     }
     ids = [block.figure.id for section in sections for block in section.blocks if block.kind == "figure"]
     assert "outcome-known-by-site" not in ids

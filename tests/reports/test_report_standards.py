@@ -83,11 +83,15 @@ def test_without_anything_to_judge_the_section_says_so(make_results: MakeResults
 
 def test_each_bar_stands_in_a_row_with_counts_target_and_verdict(judged: Callable[..., AuditResults]) -> None:
     printed = texts(standards_section(judged()).blocks, "table")
-    (pain,) = re.findall(r"<tr><th scope=\"row\">Pain relief offered</th>.*?</tr>", printed)
+    (pain,) = re.findall(
+        r"<tr><th scope=\"row\"><a href=\"#how-pain_options\">Pain relief offered</a>.*?</tr>", printed
+    )
     cells = [re.sub("<.*?>", "", cell) for cell in re.findall(r"<td.*?</td>", pain)]
     # 55 of 62 are 88.7%; Wilson 78.5 to 94.4.
     assert cells == ["", "Surely not met", "100", "55", "62", "88.7", "78.5 to 94.4", "3", "0"]
-    (pelvis,) = re.findall(r"<tr><th scope=\"row\">Pelvis assessed first</th>.*?</tr>", printed)
+    (pelvis,) = re.findall(
+        r"<tr><th scope=\"row\"><a href=\"#how-pelvis_assessed\">Pelvis assessed first</a>.*?</tr>", printed
+    )
     assert 'class="except"' in pelvis
     assert "Met</td>" in pelvis
     assert "Told to check threads" not in printed

@@ -1,13 +1,16 @@
 """The command line as a clinic uses it: a log in a folder, a command, an output folder."""
 
 import csv
+import html
 import io
 import json
 import os
+import re
 import subprocess
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -83,9 +86,15 @@ def audited(
 ) -> Callable[..., dict[str, list[dict[str, Any]]]]:
     """Write rows as a log, audit it by the command line, and give the tables of record.json."""
 
-    def run(rows: Sequence[Row], *, period: str, data_to: str) -> dict[str, list[dict[str, Any]]]:
+    def run(
+        rows: Sequence[Row], *, period: str, data_to: str, settings: str = ""
+    ) -> dict[str, list[dict[str, Any]]]:
         log, out = write_log(tmp_path / "visits.csv", rows), tmp_path / "out"
-        said = command("run", log, "--period", period, "--data-to", data_to, "--out", out)
+        options: list[object] = ["--period", period, "--data-to", data_to, "--out", out]
+        if settings:
+            (tmp_path / "settings.toml").write_text(settings, encoding="utf-8")
+            options += ["--settings", tmp_path / "settings.toml"]
+        said = command("run", log, *options)
         assert said.code == 0, said.err
         tables: dict[str, list[dict[str, Any]]] = json.loads((out / "record.json").read_text())["tables"]
         return tables
@@ -103,6 +112,53 @@ def pick() -> Callable[..., dict[str, Any]]:
         return found[0]
 
     return only
+
+
+@pytest.fixture
+def section(tmp_path: Path) -> Callable[[str], str]:
+    """The text of one section of the page that `audited` wrote, what marks up the text left out."""
+
+    def read(id: str) -> str:
+        page = (tmp_path / "out" / "internal" / "report.html").read_text(encoding="utf-8")
+        found = re.search(f'<section id="{id}".*?</section>', page, flags=re.DOTALL)
+        assert found is not None, id
+        drawn = re.sub("<script.*?</script>", "", found.group(0), flags=re.DOTALL)
+        return " ".join(html.unescape(re.sub("<[^>]*>", " ", drawn)).split())
+
+    return read
+
+
+@pytest.fixture(scope="session")
+def insertions() -> Callable[..., Iterator[Row]]:
+    """Insertion rows of as many women, on one day or spread over the third quarter of 2026."""
+
+    def rows(number: int, values: Row, *, start: int = 0, day: date | None = None) -> Iterator[Row]:
+        for woman in range(start, start + number):
+            on = date(2026, 7, 1) + timedelta(days=woman % 90) if day is None else day
+            yield {"patient_ref": f"W{woman:04d}", "visit_date": on, "visit_kind": "insertion", **values}
+
+    return rows
+
+
+@pytest.fixture(scope="session")
+def contacts() -> Callable[..., Iterator[Row]]:
+    """One contact of each of these women, on one day."""
+
+    def rows(women: range, day: date, values: Row) -> Iterator[Row]:
+        for woman in women:
+            yield {"patient_ref": f"W{woman:04d}", "visit_date": day, "visit_kind": "follow_up", **values}
+
+    return rows
+
+
+@pytest.fixture(scope="session")
+def as_percent() -> Callable[..., tuple[float, ...]]:
+    """These columns of a row in per cent, to one decimal."""
+
+    def rounded(row: Mapping[str, Any], *names: str) -> tuple[float, ...]:
+        return tuple(round(100 * row[name], 1) for name in names)
+
+    return rounded
 
 
 WOMEN = 150

@@ -17,27 +17,12 @@ import audit
 Table = list[dict[str, Any]]
 Audited = Callable[..., dict[str, Table]]
 Pick = Callable[..., dict[str, Any]]
-
-FIRST_DAY = date(2026, 7, 1)
-
-
-def insertions(number: int, values: dict[str, object], *, start: int = 0) -> Iterator[dict[str, object]]:
-    """Insertion rows of as many women, spread over the quarter."""
-    for woman in range(start, start + number):
-        yield {
-            "patient_ref": f"W{woman:04d}",
-            "visit_date": FIRST_DAY + timedelta(days=woman % 90),
-            "visit_kind": "insertion",
-            **values,
-        }
-
-
-def as_percent(row: dict[str, Any], *names: str) -> tuple[float, ...]:
-    return tuple(round(100 * row[name], 1) for name in names)
+Rows = Callable[..., Iterator[dict[str, object]]]
+Percent = Callable[..., tuple[float, ...]]
 
 
 def test_failed_insertions_of_a_quarter_leave_deferred_and_unknown_apart(
-    audited: Audited, pick: Pick
+    audited: Audited, pick: Pick, insertions: Rows, as_percent: Percent
 ) -> None:
     rows = [
         *insertions(609, {"insertion_outcome": "placed"}),
@@ -57,7 +42,9 @@ def test_failed_insertions_of_a_quarter_leave_deferred_and_unknown_apart(
     )
 
 
-def test_vasovagal_reactions_are_compared_by_cervical_parity(audited: Audited, pick: Pick) -> None:
+def test_vasovagal_reactions_are_compared_by_cervical_parity(
+    audited: Audited, pick: Pick, insertions: Rows, as_percent: Percent
+) -> None:
     placed: dict[str, object] = {"insertion_outcome": "placed"}
     nobody, somebody = placed | {"vaginal_births": 0}, placed | {"vaginal_births": 2}
     rows = [
@@ -137,13 +124,16 @@ def test_expulsion_by_twelve_months_is_given_as_incidence_and_as_one_minus_kapla
     assert expelled["survival"] == pytest.approx(in_use["survival"], abs=1e-12)
 
 
-def test_an_emergency_placement_is_in_time_by_hours_or_by_ovulation(audited: Audited, pick: Pick) -> None:
+def test_an_emergency_placement_is_in_time_by_hours_or_by_ovulation(
+    audited: Audited, pick: Pick, insertions: Rows, as_percent: Percent
+) -> None:
     emergency: dict[str, object] = {"insertion_outcome": "placed", "indication": "emergency_contraception"}
     rows = [
         *insertions(36, emergency | {"ec_hours_since_upsi": 90}),
         *insertions(1, emergency | {"ec_hours_since_upsi": 150, "ec_days_after_ovulation": 4}, start=36),
-        *insertions(2, emergency | {"ec_hours_since_upsi": 130}, start=37),
-        *insertions(1, emergency, start=39),
+        *insertions(1, emergency | {"ec_hours_since_upsi": 130, "visit_ref": "late1"}, start=37),
+        *insertions(1, emergency | {"ec_hours_since_upsi": 130, "visit_ref": "late2"}, start=38),
+        *insertions(1, emergency | {"visit_ref": "blank"}, start=39),
     ]
     tables = audited(rows, period="2026-Q3", data_to="2026-09-30")
     found = pick(tables["emergency_placement_in_time"], window="period")
@@ -151,6 +141,15 @@ def test_an_emergency_placement_is_in_time_by_hours_or_by_ovulation(audited: Aud
     assert found["n"] - found["events"] == 3
     assert found["n_not_shown"] == 1
     assert as_percent(found, "proportion", "ci_lower", "ci_upper") == (92.5, 80.1, 97.4)
+    assert (found["ci_lower"], found["ci_upper"]) == pytest.approx(
+        proportion_confint(37, 40, method="wilson"), rel=1e-9
+    )
+    listed = {
+        row["visit_ref"]
+        for row in tables["criteria_cases"]
+        if row["criterion"] == "emergency_placement_in_time"
+    }
+    assert listed == {"late1", "late2", "blank"}
 
 
 ONE_WOMAN = [
@@ -207,6 +206,21 @@ def test_one_woman_may_have_three_attempts_two_devices_and_one_expulsion(
     assert min(row["days"] for row in first if row["events"]) == 52
     hers = pick(tables["continuation_summary"], by="overall", placement_kind="first", censoring="last_known")
     assert (hers["n"], hers["events"]) == (1, 1)
+    # Over both devices she is one unit of chance, so that nothing can be said of limits.
+    both = [
+        row
+        for row in tables["expulsion_all_placements"]
+        if all(row[name] == value for name, value in spell.items())
+    ]
+    assert {(row["n"], row["n_women"], row["poolable"]) for row in both} == {(2, 1, False)}
+    assert max(row["cumulative_events"] for row in both) == 1
+    assert {row["ci_lower"] for row in both} == {None}
+    before = {
+        row["stratum"]: row["cumulative_events"]
+        for row in tables["repeat_expulsion"]
+        if row["censoring"] == "last_known" and row["days"] == 365
+    }
+    assert before == {"not recorded": 1, "yes": 0}
 
 
 def test_the_second_device_of_a_woman_is_marked_as_one_after_an_expulsion(
