@@ -10,6 +10,7 @@ from reports.sections.caseload import caseload_section
 from reports.sections.clinicians import clinicians_section
 from reports.sections.continuation import continuation_section
 from reports.sections.data_quality import data_quality_section
+from reports.sections.every_figure import every_figure_section
 from reports.sections.expulsion import expulsion_section
 from reports.sections.follow_up import follow_up_section
 from reports.sections.insertion import failed_insertions_section, failure_reasons_section
@@ -43,6 +44,7 @@ INTERNAL: tuple[Callable[[AuditResults], Section], ...] = (
     rates_section,
     benchmarks_section,
     actions_section,
+    every_figure_section,
     methods_section,
     glossary_section,
     cautions_section,

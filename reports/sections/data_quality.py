@@ -3,11 +3,12 @@
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, one, rows
+from reports.sections.flow import flow_blocks
 from reports.sections.missing import site_map
 from reports.sections.parts import files_read
 from reports.sections.places import asked
 from reports.sections.section import Block, Caution, Folded, Paragraph, Section, Subheading, TableBlock
-from reports.tables import PROPORTION_FOOT, Column, html_table, linked, number, plain, proportion_columns
+from reports.tables import PROPORTION_FOOT, Column, html_table, linked, number, proportion_columns
 from reports.words_for_codes import spoken, word
 from reports.words_for_columns import column_heading, column_words
 
@@ -24,7 +25,7 @@ def data_quality_section(results: AuditResults) -> Section:
         *_completeness(results),
         *site_map(results),
         *_available(results),
-        *_flow(results),
+        *flow_blocks(results),
     ]
     return Section("data-quality", "The data", rows_used(results), tuple(blocks))
 
@@ -187,28 +188,3 @@ def _available(results: AuditResults) -> list[Block]:
         else f"All {len(found)} figures can be given from this log"
     )
     return [Subheading(heading), Folded("Figure by figure", table) if not off else TableBlock(table)]
-
-
-def _flow(results: AuditResults) -> list[Block]:
-    """From a row of the log to a placement whose first year is known."""
-    load = {str(row["item"]): int(row["n"]) for row in rows(results, "caseload", window="all")}
-    if not load:
-        return []
-    into, used, _ = accounted(results)
-    known = one(results, "outcome_known", by="overall", window="all")
-    steps = [
-        ("Rows in the log", into),
-        ("Rows used", used),
-        ("Insertions begun, per operator", load.get("attempts", 0)),
-        ("Devices placed", load.get("placed", 0)),
-        ("A woman's first placement in this log", load.get("first_placements", 0)),
-    ]
-    if known is not None:
-        steps.append(("… a year and more ago, so that the first year is over", int(known["n"])))
-        steps.append(("… and what became of the device in that year is known", int(known["events"])))
-    table = html_table(
-        "From log rows to placements whose first year is known",
-        [Column("Step", plain("step"), "label"), Column("Number", number("n"))],
-        [{"step": step, "n": n} for step, n in steps],
-    )
-    return [Subheading("From log rows to placements"), TableBlock(table)]
