@@ -6,7 +6,7 @@ from audit.records import AuditResults
 from audit.schema.checklists import CHECKLISTS
 from audit.schema.indicator import Indicator
 from audit.schema.indicators import INDICATORS
-from audit.settings import definitions_version
+from audit.settings import AuditSettings, definitions_version
 from reports import wording
 from reports.choosing import table
 from reports.sections.clinicians import target_words
@@ -113,58 +113,67 @@ def _counted(indicator: Indicator) -> str:
 
 
 def _rules(results: AuditResults) -> Markup:
-    """The thresholds and windows that the settings hold."""
-    windows, thresholds = results.settings.windows, results.settings.thresholds
-    told = [
-        ("Check due", f"day {windows.check_from_day} to {windows.check_to_day} after placement"),
-        ("First year's outcome known", f"an ending, or in place on day {windows.known_from_day} or later"),
-        ("Position verified", _position_windows(results)),
-        ("A new device continues the method", f"up to {windows.method_gap_days} days after the last"),
-        ("Removal in time", f"up to {windows.removal_delay_days} days after she asked"),
-        ("Reporting lag, assumed in place", f"{windows.reporting_lag_days} days before the freeze"),
-        ("Last known leads from", f"{wording.percent(thresholds.known_leads)}% of outcomes known"),
-        ("Bounds only below", f"{wording.percent(thresholds.known_floor)}% of outcomes known"),
-        ("Curves stop below", f"{thresholds.at_risk_floor} still observed"),
-        ("Clinicians compared with", target_words(results.settings.funnel_target)),
-        (
-            "Warning on page one",
-            f"when more than {wording.percent(thresholds.set_aside_banner)}% of rows are set aside",
-        ),
-        ("Charted by exception", _charted(results)),
-        ("Clinicians compared from", wording.plural(thresholds.clinician_attempts, "attempt")),
-        ("Limits of a funnel, each side", _tails(results)),
-        ("Margins set", _margins(results)),
-    ]
+    """The thresholds and windows that the settings hold, beside those of a service that sets none."""
+    here, unset = (_told(settings) for settings in (results.settings, AuditSettings()))
     return html_table(
-        "Rules that the service set",
-        [Column("Rule", plain("rule"), "label"), Column("Value", plain("value"), "text")],
-        [{"rule": rule, "value": value} for rule, value in told],
+        "Rules that the service can set",
+        [
+            Column("Rule", plain("rule"), "label"),
+            Column("Here", plain("here"), "text"),
+            Column("Where a service sets none", plain("unset"), "text"),
+        ],
+        [
+            {"rule": rule, "here": value, "unset": "the same" if unset[rule] == value else unset[rule]}
+            for rule, value in here.items()
+        ],
     )
 
 
-def _position_windows(results: AuditResults) -> str:
+def _told(settings: AuditSettings) -> dict[str, str]:
+    """Each rule in words."""
+    windows, thresholds = settings.windows, settings.thresholds
+    return {
+        "Check due": f"day {windows.check_from_day} to {windows.check_to_day} after placement",
+        "First year's outcome known": f"an ending, or in place on day {windows.known_from_day} or later",
+        "Position verified": _position_windows(settings),
+        "A new device continues the method": f"up to {windows.method_gap_days} days after the last",
+        "Removal in time": f"up to {windows.removal_delay_days} days after she asked",
+        "Reporting lag, assumed in place": f"{windows.reporting_lag_days} days before the freeze",
+        "Last known leads from": f"{wording.percent(thresholds.known_leads)}% of outcomes known",
+        "Bounds only below": f"{wording.percent(thresholds.known_floor)}% of outcomes known",
+        "Curves stop below": f"{thresholds.at_risk_floor} still observed",
+        "Clinicians compared with": target_words(settings.funnel_target),
+        "Warning on page one": f"above {wording.percent(thresholds.set_aside_banner)}% of rows set aside",
+        "Charted by exception": _charted(settings),
+        "Clinicians compared from": wording.plural(thresholds.clinician_attempts, "attempt"),
+        "Limits of a funnel, each side": _tails(settings),
+        "Margins set": _margins(settings),
+    }
+
+
+def _position_windows(settings: AuditSettings) -> str:
     """The two windows in which a position is to be verified."""
-    windows = results.settings.windows
+    windows = settings.windows
     first = f"day {windows.first_cycle_from_day} to {windows.first_cycle_to_day}"
     return f"{first}, and {windows.six_months_from_day} to {windows.six_months_to_day}"
 
 
-def _charted(results: AuditResults) -> str:
+def _charted(settings: AuditSettings) -> str:
     """The columns in which a blank reads no."""
-    columns = results.settings.charted_by_exception
+    columns = settings.charted_by_exception
     return wording.listed([column_words(column) for column in columns]) or "no column: a blank is not known"
 
 
-def _tails(results: AuditResults) -> str:
+def _tails(settings: AuditSettings) -> str:
     """The one-sided tails of the two limits."""
-    thresholds = results.settings.thresholds
+    thresholds = settings.thresholds
     ask, review = thresholds.ask_tail, thresholds.review_tail
     return f"{wording.percent(ask)}% (ask) and {wording.percent(review)}% (review)"
 
 
-def _margins(results: AuditResults) -> str:
+def _margins(settings: AuditSettings) -> str:
     """The differences the service holds too small to matter."""
-    margins = results.settings.margins
+    margins = settings.margins
     if not margins:
         return "none, so no published figure can be called compatible"
     return "; ".join(

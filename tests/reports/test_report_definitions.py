@@ -26,7 +26,7 @@ NO_FIGURE = {
     "The standards of this audit",
     "Published figures without one of ours; each with its full source in the table of comparisons",
     "Sources of the figures compared",
-    "Rules that the service set",
+    "Rules that the service can set",
     "Files and versions",
     "Two guides on reporting, in our own words",
 }

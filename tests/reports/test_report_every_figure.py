@@ -9,6 +9,7 @@ from audit.records import AuditResults
 from reports.choosing import rows
 from reports.sections.every_figure import every_figure_section
 from reports.sections.flow import flow_blocks, flow_steps
+from reports.sections.methods import methods_section
 from reports.sections.section import Folded
 
 MakeResults = Callable[..., AuditResults]
@@ -57,3 +58,14 @@ def test_rates_and_incidences_are_told_apart_by_their_names_alone(demo_results: 
         names = [line[0] for line in _lines(demo_results, summary)]
         assert names
         assert len(set(names)) == len(names)
+
+
+def test_a_rule_that_the_service_changed_stands_beside_what_holds_where_none_is_set(
+    demo_results: AuditResults,
+) -> None:
+    table = str(next(block.table for block in methods_section(demo_results).blocks if block.kind == "table"))
+    cells = [re.sub("<[^>]+>", "|", line) for line in re.findall("<tr>(.*?)</tr>", table)]
+    margins = next(line for line in cells if "Margins set" in line)
+    assert "Failed insertion 2.0 points" in margins
+    assert "none, so no published figure can be called compatible" in margins
+    assert any("Curves stop below" in line and line.count("|the same|") == 1 for line in cells)
