@@ -23,7 +23,7 @@ from reports.tables import escaped
 _HALF_YEAR, _YEAR = 182, 365
 # Less than a pixel of a drawing 400 pixels tall, and of a panel of 150.
 _LEAST, _LEAST_NARROW = 1 / 500, 1 / 200
-_TICKS = (0, _HALF_YEAR, 365, 730, 1095, 1460, 1825)
+TICKS = (0, _HALF_YEAR, 365, 730, 1095, 1460, 1825)
 
 
 @dataclass(frozen=True)
@@ -100,11 +100,11 @@ def steps(
     drawn = [(curve, rows) for curve, rows in drawn if rows]
     ends = [float(rows[-1]["days"]) for _, rows in drawn]
     end = last_day or max(ends, default=0.0) or _YEAR
-    days = [tick for tick in _TICKS if tick <= end * 1.02]
+    days = [tick for tick in TICKS if tick <= end * 1.02]
     days = [tick for tick in days if not narrow or tick in (0, 365, 730, 1095)]
     least = top * (_LEAST_NARROW if narrow else _LEAST)
     traces = [trace for curve, rows in drawn for trace in _traces(curve, rows, least)]
-    below = [] if narrow else _observed(drawn, days)
+    below = [] if narrow else observed_below(drawn, days)
     labels = [] if narrow else _end_labels(drawn, top)
     return drawing(
         traces,
@@ -112,7 +112,7 @@ def steps(
         xaxis=axis(
             range=[0, end * 1.01],
             tickvals=days,
-            ticktext=["0" if not tick else _short(tick) for tick in days],
+            ticktext=["0" if not tick else short_time(tick) for tick in days],
         ),
         yaxis=share_axis(counts, top, range=[0, top * 1.02]),
         annotations=labels + below,
@@ -130,12 +130,12 @@ def _visible(curve: Curve, rows: Sequence[Row], least: float) -> list[Row]:
             abs(float(row[name]) - float(kept[-1][name])) >= least
             for name in (curve.value, curve.lower, curve.upper)
         )
-        if moved or row is rows[-1] or round(row["days"]) in _TICKS:
+        if moved or row is rows[-1] or round(row["days"]) in TICKS:
             kept.append(row)
     return kept
 
 
-def _short(days: float) -> str:
+def short_time(days: float) -> str:
     """A tick on the time axis."""
     return {182: "6 mo", 365: "1 y", 730: "2 y", 1095: "3 y", 1460: "4 y", 1825: "5 y"}[round(days)]
 
@@ -155,7 +155,7 @@ def _traces(curve: Curve, rows: Sequence[Row], least: float) -> list[Trace]:
             "y": rounded([row[curve.upper] for row in rows]),
             "line": edge,
             "fill": "tonexty",
-            "fillcolor": _faint(curve.color),
+            "fillcolor": faint(curve.color),
             "hoverinfo": "skip",
         },
         shared
@@ -186,10 +186,10 @@ def _event_points(curve: Curve, rows: Sequence[Row]) -> Trace:
     }
 
 
-def _faint(color: str) -> str:
+def faint(color: str, opacity: float = 0.13) -> str:
     """A colour thin enough to lie under a line; plotly reads the last two digits as opacity."""
     red, green, blue = (int(color[start : start + 2], 16) for start in (1, 3, 5))
-    return f"rgba({red},{green},{blue},0.13)"
+    return f"rgba({red},{green},{blue},{opacity:g})"
 
 
 def _end_labels(drawn: Sequence[tuple[Curve, list[Row]]], top: float) -> list[dict[str, object]]:
@@ -205,7 +205,7 @@ def _end_labels(drawn: Sequence[tuple[Curve, list[Row]]], top: float) -> list[di
     return labels
 
 
-def _observed(drawn: Sequence[tuple[Curve, list[Row]]], days: Sequence[int]) -> list[dict[str, object]]:
+def observed_below(drawn: Sequence[tuple[Curve, list[Row]]], days: Sequence[int]) -> list[dict[str, object]]:
     """The number still observed under every curve at each tick, in lines below the axis."""
     if not drawn:
         return []

@@ -8,6 +8,7 @@ from reports.choosing import Row, gate_rules, is_known, one, rows
 from reports.figures.curves import Curve, drawn_rows, steps
 from reports.figures.intervals import Line, dots, height
 from reports.figures.theme import Figure, Plot
+from reports.sections.endings import ending_blocks
 from reports.sections.first_year import bounds_section
 from reports.sections.method_use import method_beside_device
 from reports.sections.modelled import p_column
@@ -36,6 +37,7 @@ def continuation_section(results: AuditResults) -> Section:
             "Any ending of the device counts, a replacement too.",
             gate_sentence(results),
         ),
+        *ending_blocks(results),
         *_overall(results),
         *method_beside_device(results),
         *_families(results),

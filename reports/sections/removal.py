@@ -38,7 +38,6 @@ def removal_section(results: AuditResults) -> Section:
             ),
             *_reasons(results),
             *_rules(results),
-            *_endings(results),
             *_devices(results),
             *by_purpose(results),
             *removal_visits(results),
@@ -153,23 +152,6 @@ def _rules(results: AuditResults) -> list[Block]:
         Subheading("Removal for any reason, under both rules of observation"),
         TableBlock(html_table("Removal for any reason", columns, found, counted=(_TABLE,))),
     ]
-
-
-def _endings(results: AuditResults) -> list[Block]:
-    """Every way of ending, which with those still in use make up the whole."""
-    found = rows(results, "ending_incidence", by="overall", days=_YEAR, censoring=gate_rules(results))
-    if not found:
-        return []
-    columns = incidence_columns(Column("Ending", lambda row: word(row["cause"]), "label"))
-    columns.insert(1, Column("Observation", lambda row: word(row["censoring"]), "short"))
-    table = html_table(
-        "Every way the use of a device can end, by 12 months",
-        columns,
-        found,
-        foot="Under one rule, the cumulative incidences and those still in use add up to 100.",
-        counted=(_TABLE,),
-    )
-    return [Folded("Every way the use of a device can end", table)]
 
 
 def _devices(results: AuditResults) -> list[Block]:
