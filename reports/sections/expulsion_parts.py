@@ -3,8 +3,10 @@
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, is_known, rows, said_of_all
+from reports.figures.intervals import Line, dots, height
+from reports.figures.theme import Figure, Plot
 from reports.sections.observation import drawn_rules
-from reports.sections.section import Block, Folded, Subheading, TableBlock
+from reports.sections.section import Block, FigureBlock, Folded, Subheading, TableBlock
 from reports.tables import Column, estimate_cell, html_table, incidence_columns, number
 from reports.words_for_codes import stratum, within, word
 
@@ -41,7 +43,49 @@ def after_a_birth(results: AuditResults) -> list[Block]:
         foot="Expulsion of first placements; perforation of attempts, whenever found.",
         counted=("postpartum_balance",),
     )
-    return [Subheading(_balance_title(by_band)), TableBlock(table)]
+    title = _balance_title(by_band)
+    plots = _balance_plots(found)
+    if not plots:
+        return [Subheading(title), TableBlock(table)]
+    told = "; ".join(
+        f"{within(word(row['stratum']))} {_of(row['e'])} expelled, {_of(row['p'])} perforated"
+        for row in found
+    )
+    figure = Figure(
+        "after-a-birth",
+        title,
+        plots,
+        f"{title}. Two drawings of dots with 95% intervals, side by side in the same order: {told}.",
+        table,
+        "Both risks change with the time since a birth, and not in the same direction: they are to be weighed "
+        "together. The groups are never put into one figure.",
+        counted=("postpartum_balance",),
+    )
+    return [FigureBlock(figure)]
+
+
+def _balance_plots(found: list[Row]) -> tuple[Plot, ...]:
+    """Expulsion and perforation of the same bands in the same order; none where no band has enough to draw."""
+    told = {
+        "e": ("after-a-birth-expulsion-plot", "Expelled by 12 months, of 100", 100),
+        "p": ("after-a-birth-perforation-plot", "Perforated, of 1,000", 1000),
+    }
+    bands = [row for row in found if row["stratum"] != "unknown"]
+    plots = []
+    for outcome, (id, counts, scale) in told.items():
+        lines = [_line(row["stratum"], row[outcome]) for row in bands]
+        if not any(is_known(line.value) for line in lines):
+            return ()
+        plots.append(Plot(id, dots(lines, counts=counts, scale=scale), height(lines)))
+    return tuple(plots)
+
+
+def _line(band: str, row: Row | None) -> Line:
+    """A band as a line of the drawing; its counts alone where there are too few."""
+    nan = float("nan")
+    if row is None or row["n"] < wording.FEW:
+        return Line(word(band), nan, nan, nan, _of(row))
+    return Line(word(band), float(row["estimate"]), float(row["ci_lower"]), float(row["ci_upper"]), _of(row))
 
 
 def _of(row: Row | None) -> str:

@@ -18,15 +18,17 @@ from reports.sections.method_use import method_beside_device
 from reports.sections.position import position_section
 from reports.sections.removal_parts import by_purpose, removal_visits
 from reports.sections.safety_parts import against_published, ectopic_and_emergency
-from reports.sections.section import Block
+from reports.sections.section import Block, FigureBlock
 
 MakeResults = Callable[..., AuditResults]
 Derive = Callable[..., Cohort]
 
 
 def said(blocks: list[Block] | tuple[Block, ...]) -> str:
-    """Running text, headings and tables, one after another."""
-    return " ".join(str(getattr(block, "text", "") or getattr(block, "table", "")) for block in blocks)
+    """Running text, headings, tables, and the titles and tables of drawings, one after another."""
+    drawn = [block.figure if isinstance(block, FigureBlock) else block for block in blocks]
+    names = ("title", "text", "table")
+    return " ".join(str(part) for block in drawn for name in names if (part := getattr(block, name, "")))
 
 
 def bounds(figure: float, *, lost: int) -> pd.DataFrame:

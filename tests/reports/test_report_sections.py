@@ -373,8 +373,10 @@ def test_a_percentage_of_ours_is_not_printed_for_fewer_than_ten(demo_results: Au
 
 def test_a_drawing_without_anything_to_draw_is_a_table(demo_results: AuditResults) -> None:
     curves = demo_results.tables["continuation_curve"].assign(at_risk=3, caution="Fewer than 10.")
+    ends = demo_results.tables["ending_incidence"].assign(at_risk=3)
     sites = demo_results.tables["outcome_known"].assign(n=4, events=1)
-    tables = {**demo_results.tables, "continuation_curve": curves, "outcome_known": sites}
+    changed = {"continuation_curve": curves, "ending_incidence": ends, "outcome_known": sites}
+    tables = {**demo_results.tables, **changed}
     sections = [make(replace(demo_results, tables=tables)) for make in INTERNAL]
     continuation = next(section for section in sections if section.label == "Continuation")
     assert {block.kind for block in continuation.blocks} == {
