@@ -8,6 +8,7 @@ if TYPE_CHECKING:
     from audit.records import AuditResults
 
 EDITIONS = ("internal",)
+DATA_PACKAGE, WORKBOOK = "datapackage.json", "audit.xlsx"
 
 __all__ = ["EDITIONS", "write_check", "write_reports"]
 
@@ -76,9 +77,11 @@ def write_reports(
         An edition that does not exist.
     """
     from reports.actions_file import NEXT, next_actions_text
+    from reports.data_package import data_package_text
     from reports.editions import pages_of
     from reports.export import manifest_text, record_text, table_text
     from reports.folder import MANIFEST, write_folder
+    from reports.workbook import workbook_of
 
     for edition in editions:
         if edition not in EDITIONS:
@@ -87,6 +90,8 @@ def write_reports(
     for edition in editions:
         contents |= {name: page.encode() for name, page in pages_of(edition, results).items()}
     contents |= {f"tables/{name}.csv": table_text(table).encode() for name, table in results.tables.items()}
+    contents[DATA_PACKAGE] = data_package_text(results, contents).encode()
+    contents[WORKBOOK] = workbook_of(results)
     if "actions" in results.tables:
         contents[NEXT] = next_actions_text(results).encode()
     contents[MANIFEST] = manifest_text(results, contents).encode()
