@@ -59,7 +59,7 @@ _COUNTS = {
     "devices_placed": "Devices the log placed.",
     "devices_wasted": "Devices the log wasted.",
     "accounted_for": "Devices placed or wasted by the log.",
-    "not_accounted_for": "Devices used by the stock book that the log does not hold; below zero, the log holds more.",
+    "not_accounted_for": "Devices used by the stock book that the log lacks; below zero, it holds more.",
     "then_events": "Numerator at the last audit.",
     "then_n": "Denominator at the last audit.",
     "then_n_unknown": "Left out at the last audit, as not known.",
