@@ -30,7 +30,7 @@ def figure_files(results: AuditResults) -> dict[str, bytes]:
             plot.height,
             width=PANEL if len(figure.plots) > 1 else WIDE,
             title=f"{figure.title}: {plot.label}" if plot.label else figure.title,
-            description=figure.alt,
+            description=f"{figure.alt} Internal edition: not for release.",
         ).encode()
         for figure in _figures(results)
         for plot in figure.plots

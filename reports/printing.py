@@ -22,7 +22,7 @@ _OPTIONS = (
     *("--disable-dev-shm-usage", "--host-resolver-rules=MAP * ~NOTFOUND", "--proxy-server=127.0.0.1:9"),
     f"--virtual-time-budget={_DRAWING_MILLISECONDS}",
 )
-_DATED = re.compile(rb"(/(?:CreationDate|ModDate) \(D:)\d{14}[+\-Z]?([\d']*)\)")
+_DATED = re.compile(rb"(/(?:CreationDate|ModDate) \(D:)\d{14}(-|[+Z]?)([\d']*)\)")
 
 
 def find_browser(environment: Mapping[str, str]) -> Path:
@@ -131,8 +131,7 @@ def _dated(content: bytes, day: pd.Timestamp) -> bytes:
     digits = f"{day:%Y%m%d}000000".encode()
 
     def fixed(found: re.Match[bytes]) -> bytes:
-        zone = re.sub(rb"\d", b"0", found[2])
-        sign = b"+" if len(found[0]) > len(found[1]) + 14 + len(zone) + 1 else b""
+        sign, zone = found[2].replace(b"-", b"+"), re.sub(rb"\d", b"0", found[3])
         return found[1] + digits + sign + zone + b")"
 
     return _DATED.sub(fixed, content)

@@ -128,7 +128,7 @@ def _axes(layout: dict[str, Any], frame: _Frame) -> list[str]:
         parts.append(_text(left - 8, level + 4, text, anchor="end"))
     titles = [layout[name]["title"]["text"] for name in ("xaxis", "yaxis")]
     parts.append(_text((left + right) // 2, bottom + 36, titles[0], anchor="middle") if titles[0] else "")
-    parts.append(_text(left + 4, frame["top"] + 10, titles[1]) if titles[1] else "")
+    parts.append(_text(left + 4, frame["top"] - 3, titles[1]) if titles[1] else "")
     return parts
 
 
