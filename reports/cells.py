@@ -65,6 +65,8 @@ def _plain(column: pd.Series) -> list[object]:
     if isinstance(column.dtype, np.dtype) and column.dtype.kind in "biu":
         return list(column.tolist())
     if isinstance(column.dtype, np.dtype) and column.dtype.kind == "f":
-        finite = np.isfinite(column.to_numpy())
-        return list(column.tolist() if finite.all() else column.astype(object).where(finite, None).tolist())
+        values, finite = column.tolist(), np.isfinite(column.to_numpy())
+        if finite.all():
+            return list(values)
+        return [value if known else None for value, known in zip(values, finite.tolist(), strict=True)]
     return [value if type(value) is str else plain_value(value) for value in column.astype(object).tolist()]

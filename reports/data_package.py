@@ -21,6 +21,7 @@ _TYPES = {
     "number": "number",
     "date": "date",
 }
+_TITLES = {"Ci": "CI", "ci": "CI", "Km": "Kaplan-Meier", "km": "Kaplan-Meier"}
 
 
 def data_package_text(results: AuditResults, written: Mapping[str, bytes]) -> str:
@@ -93,7 +94,7 @@ def _field(name: str, kind: str, declared: Column | None) -> dict[str, Any]:
     field: dict[str, Any] = {
         "name": name,
         "type": _TYPES[declared.kind],
-        "title": name.replace("_", " ").capitalize(),
+        "title": " ".join(_TITLES.get(word, word) for word in name.capitalize().split("_")),
         "description": declared.meaning,
     }
     if declared.unit:

@@ -12,6 +12,8 @@ from audit.settings import definitions_version, settings_fingerprint
 from reports.cells import harmless, plain_columns, plain_value
 from reports.folder import TOOL, sha256_of
 
+_KINDS = {"b": "flag", "i": "integer", "u": "integer", "f": "number", "M": "date"}
+
 
 def record_text(results: AuditResults) -> str:
     """Every result as one JSON document, the input of the next audit.
@@ -66,6 +68,11 @@ def manifest_text(results: AuditResults, written: Mapping[str, bytes]) -> str:
     return json.dumps(manifest, ensure_ascii=False, indent=2) + "\n"
 
 
+def kind_of(column: pd.Series) -> str:
+    """What a column of a result table holds: ``flag``, ``integer``, ``number``, ``date`` or ``text``."""
+    return _KINDS.get(column.dtype.kind, "text")
+
+
 def _identity(results: AuditResults) -> dict[str, object]:
     """What dates and identifies an audit."""
     return {
@@ -94,15 +101,3 @@ def _row_objects(table: pd.DataFrame) -> list[dict[str, object]]:
 def _kinds(table: pd.DataFrame) -> dict[str, str]:
     """What each column holds, so that a reader of the record need not guess it from the rows."""
     return {str(name): kind_of(table[name]) for name in table.columns}
-
-
-def kind_of(column: pd.Series) -> str:
-    """What a column of a result table holds: ``flag``, ``integer``, ``number``, ``date`` or ``text``."""
-    types = pd.api.types
-    tests = {
-        "flag": types.is_bool_dtype,
-        "integer": types.is_integer_dtype,
-        "number": types.is_float_dtype,
-        "date": types.is_datetime64_any_dtype,
-    }
-    return next((kind for kind, holds in tests.items() if holds(column.dtype)), "text")

@@ -71,6 +71,7 @@ def _table_sheet(name: str, sheet: str, table: pd.DataFrame) -> Sheet:
         name=sheet,
         headings=headings,
         columns=[harmless(column) for column in plain_columns(table)],
+        filtered=bool(headings),
         styles=[_style(table[heading], result_column(name, heading, headings)) for heading in headings],
     )
 

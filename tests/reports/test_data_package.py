@@ -118,7 +118,7 @@ def test_a_descriptor_says_what_a_column_means_in_which_unit_and_within_which_li
     assert fields["ci_lower"] == {
         "name": "ci_lower",
         "type": "number",
-        "title": "Ci lower",
+        "title": "CI lower",
         "description": "Lower 95% limit of incidence.",
         "unit": "proportion, 0 to 1",
         "constraints": {"minimum": 0, "maximum": 1},
