@@ -182,6 +182,8 @@ def test_no_text_is_a_formula_or_breaks_the_file(make_results: Any) -> None:
     assert read[6:] == ["_x0041_", "a\rb\nc", " edge ", "\ufffdbell", "\ufffd"]
     assert book["About"]["B2"].value == "'=cmd()"
     with zipfile.ZipFile(io.BytesIO(content)) as package:
+        # What reads like this format's own escape would else be read as the letter A.
+        assert b"_x005F_x0041_" in package.read("xl/sharedStrings.xml")
         assert not [name for name in package.namelist() if b"<f" in package.read(name) and "sheets/" in name]
 
 
