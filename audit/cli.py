@@ -111,7 +111,7 @@ def _add_demo(commands: "argparse._SubParsersAction[_Parser]") -> None:
         metavar="N",
         help="audit the last N quarters one after the other, each beside the one before, with an action plan (2-8)",
     )
-    parser.add_argument("--force", action="store_true", help="replace whatever the folder holds")
+    _add_writing(parser)
     parser.set_defaults(run=demo)
 
 
@@ -192,7 +192,7 @@ def _add_run(commands: "argparse._SubParsersAction[_Parser]") -> None:
         help="action plan, as actions.toml (default: the file of that name beside the settings)",
     )
     parser.add_argument("--edition", action="append", metavar="NAME", help="internal (the default)")
-    parser.add_argument("--force", action="store_true", help="replace whatever the folder holds")
+    _add_writing(parser)
     parser.add_argument("--json", action="store_true", help="say what was done as JSON")
     parser.add_argument(
         "--progress", action=argparse.BooleanOptionalAction, default=None, help="progress on standard error"
@@ -216,6 +216,19 @@ def _add_verify(commands: "argparse._SubParsersAction[_Parser]") -> None:
     )
     parser.add_argument("folder", metavar="DIR", help="a folder that run or demo wrote")
     parser.set_defaults(run=do.verify)
+
+
+def _add_writing(parser: _Parser) -> None:
+    """The options that say what is written besides pages, tables, workbook and record."""
+    parser.add_argument(
+        "--pdf",
+        action="store_true",
+        help="print every page to PDF beside it; needs a Chromium or Chrome (IUD_AUDIT_BROWSER may name it)",
+    )
+    parser.add_argument(
+        "--figures", action="store_true", help="write every drawing as figures/NAME.svg, to put into a text"
+    )
+    parser.add_argument("--force", action="store_true", help="replace whatever the folder holds")
 
 
 def _add_log(parser: _Parser) -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from audit.errors import InputRefused, OutputError, PeriodError, counted
+from audit.writing import require_writable, write_folder
 
 if TYPE_CHECKING:
     from audit.records import AuditResults, Cohort, VisitLog
@@ -92,15 +93,11 @@ def _refusal(log: "VisitLog", settings: "AuditSettings") -> InputRefused | None:
 
 def run(given: argparse.Namespace) -> int:
     """Audit a log, write the output folder, and say what to open."""
-    from reports import EDITIONS
-    from reports.folder import require_replaceable
-
-    editions = given.edition or list(EDITIONS)
-    if problem := _edition_problem(editions):
+    if problem := _edition_problem(given.edition or ()):
         print(f"iud-audit: {problem}", file=sys.stderr)
         return WRONG_USAGE
     # Sooner said than after a minute of computing.
-    require_replaceable(Path(given.out), force=given.force)
+    require_writable(Path(given.out), given)
     say = speaker(given)
     log, _, results = audit_logs(
         given.log,
@@ -112,7 +109,7 @@ def run(given: argparse.Namespace) -> int:
         previous=given.previous,
         actions_file=_actions_file(given),
     )
-    out = write_folder(results, Path(given.out), given.force, editions=editions)
+    out = write_folder(results, Path(given.out), given)
     crossed = [name for name in given.fail_on if _crossed(name, results)]
     say(rows_sentence(log))
     report = out / "internal" / "report.html"
@@ -261,15 +258,6 @@ def _data_to(given: argparse.Namespace) -> str | None:
         return date.fromisoformat(given.data_to).isoformat()
     except ValueError:
         raise PeriodError(f"--data-to '{given.data_to}' is not a date. Write it as 2026-09-30.") from None
-
-
-def write_folder(
-    results: "AuditResults", out: Path, force: bool, *, editions: Sequence[str] | None = None
-) -> Path:
-    """The output folder, with every edition where none is named."""
-    from reports import EDITIONS, write_reports
-
-    return write_reports(results, out, editions=editions or EDITIONS, force=force)
 
 
 def _edition_problem(editions: Sequence[str]) -> str:

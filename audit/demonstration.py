@@ -6,8 +6,9 @@ import sys
 import tempfile
 from pathlib import Path
 
-from audit.commands import DONE, WRONG_USAGE, audit_logs, rows_sentence, speaker, write_folder
+from audit.commands import DONE, WRONG_USAGE, audit_logs, rows_sentence, speaker
 from audit.errors import OutputError
+from audit.writing import require_writable, write_folder
 
 
 def demo(given: argparse.Namespace) -> int:
@@ -17,12 +18,13 @@ def demo(given: argparse.Namespace) -> int:
     folder = Path(given.out)
     if given.quarters != 1:
         return _demo_of_quarters(given, folder)
-    log, settings = _demo_input(folder / "log", given.force)
     out = folder / "audit"
+    require_writable(out, given)
+    log, settings = _demo_input(folder / "log", given.force)
     say = speaker(given)
     say(f"An invented clinic: {log} and {settings}")
     audited, _, results = audit_logs([log], settings, DEMO_PERIOD, say)
-    write_folder(results, out, given.force)
+    write_folder(results, out, given)
     say(rows_sentence(audited))
     print(f"Open {out / 'internal' / 'report.html'}")
     return DONE
@@ -30,7 +32,6 @@ def demo(given: argparse.Namespace) -> int:
 
 def _demo_of_quarters(given: argparse.Namespace, folder: Path) -> int:
     """Audit the invented clinic quarter after quarter, as its lead would: each record beside the next audit."""
-    from reports.folder import require_replaceable
     from synthetic_data.quarters import QUARTERS, write_quarter, write_quarters
 
     if not 1 < given.quarters <= len(QUARTERS):
@@ -39,7 +40,7 @@ def _demo_of_quarters(given: argparse.Namespace, folder: Path) -> int:
     say, record, accepted = speaker(given), None, None
     chosen = QUARTERS[-given.quarters :]
     for name in chosen:
-        require_replaceable(folder / name, force=given.force)
+        require_writable(folder / name, given)
     logs, settings = write_quarters(folder / "log", chosen)
     for name in chosen:
         plan = write_quarter(folder / "log", name, accepted=accepted)
@@ -52,7 +53,7 @@ def _demo_of_quarters(given: argparse.Namespace, folder: Path) -> int:
             previous=[] if record is None else [record],
             actions_file=plan,
         )
-        out = write_folder(results, folder / name, given.force)
+        out = write_folder(results, folder / name, given)
         record, accepted = out / "record.json", out / "actions.next.toml"
     print(f"Open {folder / chosen[-1] / 'internal' / 'report.html'}")
     return DONE

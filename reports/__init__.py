@@ -1,13 +1,17 @@
 """Presentation: result tables in, files out. No statistics here."""
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from audit.records import AuditResults
 
 EDITIONS = ("internal",)
+DATA_PACKAGE, WORKBOOK = "datapackage.json", "audit.xlsx"
 
 __all__ = ["EDITIONS", "write_check", "write_reports"]
 
@@ -47,7 +51,13 @@ def write_check(
 
 
 def write_reports(
-    results: "AuditResults", folder: str | Path, *, editions: Sequence[str] = EDITIONS, force: bool = False
+    results: "AuditResults",
+    folder: str | Path,
+    *,
+    editions: Sequence[str] = EDITIONS,
+    pdf: bool = False,
+    figures: bool = False,
+    force: bool = False,
 ) -> Path:
     """The output folder of an audit, written whole.
 
@@ -59,36 +69,55 @@ def write_reports(
         Where to write. A folder that this tool wrote and nobody changed is replaced.
     editions
         ``internal``: the report for the clinical lead and the committee.
+    pdf
+        Print every page to PDF beside it, by a Chromium or Chrome that is on the machine (``IUD_AUDIT_BROWSER`` may
+        name it). The files are dated by the data, and the same for the same pages and browser.
+    figures
+        Write every drawing of the internal edition as ``figures/NAME.svg``.
     force
         Replace whatever the folder holds.
 
     Returns
     -------
     Path
-        The folder, with ``internal/report.html``, ``tables/*.csv``, ``record.json``, ``manifest.json``, and
-        ``actions.next.toml`` where there is an action plan. All of it is exact and not for release.
+        The folder, with ``internal/report.html``, ``tables/*.csv`` and ``datapackage.json`` that describes them,
+        ``audit.xlsx``, ``record.json``, ``manifest.json``, and ``actions.next.toml`` where there is an action plan.
+        All of it is exact and not for release.
 
     Raises
     ------
     OutputError
-        The folder cannot be written, or holds what this tool did not write.
+        The folder cannot be written, or holds what this tool did not write; or there is no browser that prints.
     ValueError
         An edition that does not exist.
     """
     from reports.actions_file import NEXT, next_actions_text
+    from reports.data_package import data_package_text
     from reports.editions import pages_of
     from reports.export import manifest_text, record_text, table_text
+    from reports.figure_files import figure_files
     from reports.folder import MANIFEST, write_folder
+    from reports.printing import find_browser, printed
+    from reports.workbook import workbook_of
 
     for edition in editions:
         if edition not in EDITIONS:
             raise ValueError(f"editions must be among {', '.join(EDITIONS)}, got {edition!r}")
+    browser = find_browser(os.environ) if pdf else None
+    pages = {name: page for edition in editions for name, page in pages_of(edition, results).items()}
     contents = {"record.json": record_text(results).encode()}
-    for edition in editions:
-        contents |= {name: page.encode() for name, page in pages_of(edition, results).items()}
+    contents |= {name: page.encode() for name, page in pages.items()}
     contents |= {f"tables/{name}.csv": table_text(table).encode() for name, table in results.tables.items()}
+    contents |= {DATA_PACKAGE: data_package_text(results, contents).encode(), WORKBOOK: workbook_of(results)}
+    contents |= figure_files(results) if figures else {}
+    contents |= printed(pages, browser, dated=_day_of(results)) if browser else {}
     if "actions" in results.tables:
         contents[NEXT] = next_actions_text(results).encode()
     contents[MANIFEST] = manifest_text(results, contents).encode()
     write_folder(Path(folder), contents, force=force)
     return Path(folder)
+
+
+def _day_of(results: "AuditResults") -> "pd.Timestamp":
+    """The day the results are of: the freeze, and the end of the period where an empty log has none."""
+    return results.data_to if results.data_to == results.data_to else results.period.last_day

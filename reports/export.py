@@ -3,18 +3,16 @@
 import csv
 import io
 import json
-import math
 from collections.abc import Mapping
 
-import numpy as np
 import pandas as pd
 
 from audit.records import RECORD_VERSION, AuditResults
 from audit.settings import definitions_version, settings_fingerprint
+from reports.cells import harmless, plain_columns, plain_value
 from reports.folder import TOOL, sha256_of
 
-# A spreadsheet takes a cell that begins so for a formula.
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\x00")
+_KINDS = {"b": "flag", "i": "integer", "u": "integer", "f": "number", "M": "date"}
 
 
 def record_text(results: AuditResults) -> str:
@@ -39,7 +37,8 @@ def table_text(table: pd.DataFrame) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(table.columns)
-    columns = [[_csv_cell(value) for value in _plain(table[name])] for name in table.columns]
+    columns = [harmless(column) for column in plain_columns(table)]
+    # A value that is missing is written as an empty cell.
     writer.writerows(zip(*columns, strict=True))
     return out.getvalue()
 
@@ -69,6 +68,11 @@ def manifest_text(results: AuditResults, written: Mapping[str, bytes]) -> str:
     return json.dumps(manifest, ensure_ascii=False, indent=2) + "\n"
 
 
+def kind_of(column: pd.Series) -> str:
+    """What a column of a result table holds: ``flag``, ``integer``, ``number``, ``date`` or ``text``."""
+    return _KINDS.get(column.dtype.kind, "text")
+
+
 def _identity(results: AuditResults) -> dict[str, object]:
     """What dates and identifies an audit."""
     return {
@@ -76,10 +80,10 @@ def _identity(results: AuditResults) -> dict[str, object]:
         "synthetic": results.synthetic,
         "period": {
             "label": results.period.label,
-            "first_day": _json_value(results.period.first_day),
-            "last_day": _json_value(results.period.last_day),
+            "first_day": plain_value(results.period.first_day),
+            "last_day": plain_value(results.period.last_day),
         },
-        "data_to": _json_value(results.data_to),
+        "data_to": plain_value(results.data_to),
         "data_version": results.settings.calendar.data_version,
         "definitions_version": definitions_version(results.settings),
         "settings_sha256": settings_fingerprint(results.settings),
@@ -90,50 +94,10 @@ def _identity(results: AuditResults) -> dict[str, object]:
 
 def _row_objects(table: pd.DataFrame) -> list[dict[str, object]]:
     """The rows of a table as JSON objects; columns that are missing throughout a row stay, as null."""
-    columns = [[_json_value(value) for value in _plain(table[name])] for name in table.columns]
-    return [dict(zip(table.columns, row, strict=True)) for row in zip(*columns, strict=True)]
+    rows = zip(*plain_columns(table), strict=True)
+    return [dict(zip(table.columns, row, strict=True)) for row in rows]
 
 
 def _kinds(table: pd.DataFrame) -> dict[str, str]:
     """What each column holds, so that a reader of the record need not guess it from the rows."""
-    return {str(name): _kind(table[name]) for name in table.columns}
-
-
-def _kind(column: pd.Series) -> str:
-    """``flag``, ``integer``, ``number``, ``date`` or ``text``."""
-    types = pd.api.types
-    tests = {
-        "flag": types.is_bool_dtype,
-        "integer": types.is_integer_dtype,
-        "number": types.is_float_dtype,
-        "date": types.is_datetime64_any_dtype,
-    }
-    return next((kind for kind, holds in tests.items() if holds(column.dtype)), "text")
-
-
-def _plain(column: pd.Series) -> list[object]:
-    """The values of a column as plain Python values."""
-    return list(column.astype(object).to_list())
-
-
-def _json_value(value: object) -> object:
-    """A value as JSON knows it: missing and infinite are null, dates are ISO."""
-    if isinstance(value, np.generic):
-        value = value.item()
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if isinstance(value, str | bool | int):
-        return value
-    if value is None or value is pd.NA or value is pd.NaT:
-        return None
-    if isinstance(value, pd.Timestamp):
-        return value.date().isoformat()
-    return str(value)
-
-
-def _csv_cell(value: object) -> object:
-    """A cell for CSV: missing is empty, text cannot be a formula."""
-    plain = _json_value(value)
-    if isinstance(plain, str) and plain.startswith(_FORMULA_STARTS):
-        return "'" + plain
-    return "" if plain is None else plain
+    return {str(name): kind_of(table[name]) for name in table.columns}

@@ -19,7 +19,7 @@ from reports.sections.section import Section
 from reports.tables import how_counted
 
 # Widths of a drawing in pixels, alone and among others.
-_WIDE, _PANEL = 640, 240
+WIDE, PANEL = 640, 240
 
 
 def render_page(results: AuditResults, first: PageOne, sections: Sequence[Section], *, edition: str) -> str:
@@ -148,7 +148,7 @@ def environment() -> Environment:
 
 def _static_drawing(plot: Plot, among_others: bool) -> Markup:
     """A drawing as SVG for a reader without scripts; narrow where it stands among others."""
-    return static_svg(plot.drawing, plot.height, width=_PANEL if among_others else _WIDE)
+    return static_svg(plot.drawing, plot.height, width=PANEL if among_others else WIDE)
 
 
 def _drawing_json(plot: Plot) -> Markup:

@@ -1,17 +1,20 @@
 """A drawing as plain SVG, for a reader whose browser runs no scripts: the same traces, limits and labels."""
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
 from markupsafe import Markup
 
 from reports.figures.theme import MUTED, PAPER, RULE, Drawing, Trace
+from reports.tables import escaped
 
 # Where the axes lie, in pixels: left, right, top, bottom; and the ranges x0 to x1, y0 to y1.
 _Frame = dict[str, float]
 _TICK_ROOM = 46
 _ANCHORS = {"left": "start", "center": "middle", "right": "end"}
 _DASHES = {"dash": "7 5", "dot": "2 3", "dashdot": "7 4 2 4", "longdash": "11 5"}
+_TRANSPARENT = re.compile(r'(fill|stroke)="rgba\((\d+), ?(\d+), ?(\d+), ?([\d.]+)\)"')
 _BASELINES = {"top": 11.0, "middle": 4.0, "bottom": -3.0}
 
 
@@ -30,6 +33,46 @@ def static_svg(drawing: Drawing, height: int, *, width: int = 640) -> Markup:
     Markup
         The element, on light paper whatever the theme.
     """
+    inside = (
+        f'viewBox="0 0 {width} {height}" fill="{MUTED}" aria-hidden="true">{_drawn(drawing, height, width)}'
+    )
+    return Markup(f'<svg class="static" {inside}</svg>')
+
+
+def standalone_svg(drawing: Drawing, height: int, *, title: str, description: str, width: int = 640) -> str:
+    """One SVG file for a drawing, which names and describes itself.
+
+    Parameters
+    ----------
+    drawing, height, width
+        As `static_svg` takes them.
+    title, description
+        What it shows, and the sentence for those who cannot see it, as plain text.
+
+    Returns
+    -------
+    str
+        XML on light paper, with a generic font and colours that a word processor reads.
+    """
+    # Word processors know no colour with a transparency inside it.
+    drawn = _TRANSPARENT.sub(_apart, _drawn(drawing, height, width))
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}" '
+        f'role="img" aria-labelledby="title description" font-family="sans-serif" font-size="12" fill="{MUTED}">\n'
+        f'<title id="title">{escaped(title)}</title>\n<desc id="description">{escaped(description)}</desc>\n'
+        f"{drawn}</svg>\n"
+    )
+
+
+def _apart(found: re.Match[str]) -> str:
+    """A colour and its transparency, each said by itself."""
+    red, green, blue = (int(found[part]) for part in (2, 3, 4))
+    return f'{found[1]}="#{red:02x}{green:02x}{blue:02x}" {found[1]}-opacity="{found[5]}"'
+
+
+def _drawn(drawing: Drawing, height: int, width: int) -> str:
+    """What lies inside the element: paper, axes, traces and labels."""
     frame = _frame(drawing["layout"], height, width)
     parts = [f'<rect width="{width}" height="{height}" fill="{PAPER}"/>', *_axes(drawing["layout"], frame)]
     earlier: list[tuple[int, int]] = []
@@ -38,8 +81,7 @@ def static_svg(drawing: Drawing, height: int, *, width: int = 640) -> Markup:
         parts += _band(trace, points, earlier) if trace["mode"] == "lines" else _marks(trace, points, frame)
         earlier = points
     parts += [_label(label, frame) for label in drawing["layout"].get("annotations", [])]
-    inside = f'viewBox="0 0 {width} {height}" fill="{MUTED}" aria-hidden="true">{"".join(parts)}'
-    return Markup(f'<svg class="static" {inside}</svg>')
+    return "".join(parts)
 
 
 def _frame(layout: dict[str, Any], height: int, width: int) -> _Frame:
@@ -86,7 +128,7 @@ def _axes(layout: dict[str, Any], frame: _Frame) -> list[str]:
         parts.append(_text(left - 8, level + 4, text, anchor="end"))
     titles = [layout[name]["title"]["text"] for name in ("xaxis", "yaxis")]
     parts.append(_text((left + right) // 2, bottom + 36, titles[0], anchor="middle") if titles[0] else "")
-    parts.append(_text(left + 4, frame["top"] + 10, titles[1]) if titles[1] else "")
+    parts.append(_text(left + 4, frame["top"] - 3, titles[1]) if titles[1] else "")
     return parts
 
 
