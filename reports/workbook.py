@@ -12,8 +12,7 @@ from audit.schema.result_labels import STEP_TABLES, table_title
 from audit.settings import definitions_version
 from reports import wording
 from reports.cells import harmless, plain_columns
-from reports.spreadsheet import LONGEST_CELL, MOST_ROWS, Sheet, sheet_names, workbook_bytes
-from reports.spreadsheet_package import DAY, LINK, PERCENT, PLAIN, WRAPPED
+from reports.spreadsheet import LONGEST_CELL, MOST_ROWS, Sheet, Style, sheet_names, workbook_bytes
 
 _ABOUT, _CONTENTS, _DEFINITIONS, _COLUMNS = "About", "Contents", "Definitions", "Columns"
 _HOW = (
@@ -76,11 +75,11 @@ def _table_sheet(name: str, sheet: str, table: pd.DataFrame) -> Sheet:
     )
 
 
-def _style(column: pd.Series, declared: Column | None) -> int:
+def _style(column: pd.Series, declared: Column | None) -> Style:
     """How the values of a column are shown."""
     if pd.api.types.is_datetime64_any_dtype(column.dtype):
-        return DAY
-    return PERCENT if declared is not None and declared.unit in (SHARE, DIFFERENCE) else PLAIN
+        return "day"
+    return "percent" if declared is not None and declared.unit in (SHARE, DIFFERENCE) else "plain"
 
 
 def _about(results: AuditResults) -> Sheet:
@@ -100,7 +99,7 @@ def _about(results: AuditResults) -> Sheet:
         _ABOUT,
         ("Audit of intrauterine device insertions and what became of them", ""),
         _transposed(facts, 2),
-        styles=(WRAPPED, WRAPPED),
+        styles=("wrapped", "wrapped"),
         widths=(24, 110),
         filtered=False,
     )
@@ -122,7 +121,7 @@ def _contents(results: AuditResults, shown: Mapping[str, pd.DataFrame], names: M
         _CONTENTS,
         ("sheet", "title", "rows_in_table", "rows_here", "note"),
         _transposed(lines, 5),
-        styles=(LINK, PLAIN, PLAIN, PLAIN, PLAIN),
+        styles=("link", "plain", "plain", "plain", "plain"),
         links={row: str(line[0]) for row, line in enumerate(lines, start=1)},
     )
 
@@ -172,11 +171,12 @@ def _definitions(results: AuditResults) -> Sheet:
         ),
         "source",
     )
+    wrapped: list[Style] = ["wrapped"] * len(headings)
     return Sheet(
         _DEFINITIONS,
         headings,
         _transposed(lines, len(headings)),
-        styles=(WRAPPED,) * len(headings),
+        styles=wrapped,
         widths=(28, 30, 14, 36, 44, 44, 40, 50, 50),
     )
 
