@@ -10,6 +10,7 @@ import pandas as pd
 from audit.statistics.cox import cox_regression
 from audit.statistics.logistic import EVENTS_PER_PARAMETER
 from audit.statistics.model_matrix import UNKNOWN, Coding, coding_of, model_matrix
+from audit.statistics.risk_sets import spells
 
 COLUMNS = (
     *("by", "stratum", "reference", "events", "n"),
@@ -66,6 +67,8 @@ def hazard_ratios_by_level(
     >>> found[["stratum", "events", "hazard_ratio"]].round(3).values.tolist()
     [['b', 12, 0.326]]
     """
+    # Checked here too, since with few events no model is fitted that would.
+    spells(table["exit"], table["cause"], entry=table["entry"], weights=table["n"])
     event = (table["cause"] == cause).to_numpy() & (table["n"] > 0).to_numpy()
     barren = _barren(table, references, event)
     # A level without an event has the ratio 0, beside which its members weigh nothing in any sum over those at
