@@ -27,6 +27,7 @@ from audit.statistics import (
     completeness,
     contrasts,
     cox,
+    cox_clusters,
     curve_comparison,
     curves,
     detectable,
@@ -391,6 +392,28 @@ def life_table_of(spells: Spells) -> pd.DataFrame:
     )
 
 
+def cox_of(spells: Spells) -> cox.CoxFit:
+    """The regression of these spells on a term that rises; at most 100,000 of each."""
+    durations, endings, entry, weights = spells
+    fewer = None if weights is None else np.minimum(weights, 100_000)
+    return cox.cox_regression(columns_of(durations), durations, single(endings), entry=entry, weights=fewer)
+
+
+def clustered_cox_of(spells: Spells) -> cox.CoxFit:
+    """The same with clustered errors, each row a cluster."""
+    durations, endings, entry, weights = spells
+    fewer = None if weights is None else np.minimum(weights, 100_000)
+    return cox_clusters.with_clustered_errors(
+        cox_of(spells),
+        columns_of(durations),
+        durations,
+        single(endings),
+        clusters=range(len(durations)),
+        entry=entry,
+        weights=fewer,
+    )
+
+
 def clustered_of(spells: Spells) -> pd.DataFrame:
     """The clustered incidence of the single spells, each row of a tally a cluster; at most 1,000 of each."""
     durations, endings, _, weights = spells
@@ -451,14 +474,9 @@ OF_SPELLS: dict[str, Call] = {
     "hazard_ratios.hazard_ratios_by_level": lambda s: hazard_ratios.hazard_ratios_by_level(
         table_of(s), references={"group": "a"}
     ),
+    "cox_clusters.with_clustered_errors": lambda s: clustered_cox_of(s),
     # A million in one run takes seconds; tests/performance/cox_speed.py does it.
-    "cox.cox_regression": lambda s: cox.cox_regression(
-        columns_of(s[0]),
-        s[0],
-        single(s[1]),
-        entry=s[2],
-        weights=None if s[3] is None else np.minimum(s[3], 100_000),
-    ),
+    "cox.cox_regression": lambda s: cox_of(s),
 }
 # These take spells that all begin at the origin.
 OF_SPELLS_FROM_0: dict[str, Call] = {
@@ -683,6 +701,7 @@ INNER = {
     "logistic_likelihood.of_somebody",
     "newton.maximise",
     "partial_likelihood.partial_likelihood",
+    "partial_likelihood.tied_events",
     "power.whole_number",
     "profiles.straight_root",
     "profiles.with_profile_limits",
