@@ -10,13 +10,11 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from audit.curves import incidence_table
+from audit.curves import clustered_incidence_table, incidence_table
 from audit.schema.derived import CENSORING_RULES, ENDINGS
-from audit.statistics.clustered_incidence import COLUMNS as CLUSTERED_COLUMNS
-from audit.statistics.clustered_incidence import clustered_incidence
 from audit.statistics.grouped_curves import compare_incidences
 from audit.statistics.hazard_ratios import hazard_ratios_by_level
-from audit.tallies import ALL_KINDS, OVERALL, of_kind, require_rows, spell_patterns, stacked
+from audit.tallies import OVERALL, of_kind, require_rows, spell_patterns, stacked
 
 # Two ways of looking: either kind together, and each kind apart.
 _VIEWS = (
@@ -202,29 +200,9 @@ def expulsion_all_placements(
     ValueError
         A tally was given.
     """
-    require_rows(placements)
-    stratum = placements[by].astype(object) if by != OVERALL else pd.Series(OVERALL, index=placements.index)
-    groups = placements.groupby(stratum.where(stratum.notna(), "not recorded").astype(str), sort=True)
-    tables = []
-    for name, own in groups:
-        codes = own["ending"].astype(object).map(_CODES).fillna(0).astype("int64")
-        for rule in CENSORING_RULES:
-            table = clustered_incidence(
-                own[f"exit_day_{rule}"],
-                codes,
-                own["patient_ref"],
-                horizons=list(horizons),
-                at_risk_floor=at_risk_floor,
-            )
-            labels = {"by": by, "stratum": name, "placement_kind": ALL_KINDS, "censoring": rule}
-            tables.append(table.assign(**labels, cause="expulsion", poolable=False))
-    names = {"time": "days", "n_clusters": "n_women"}
-    columns = [names.get(name, name) for name in CLUSTERED_COLUMNS]
-    front = ["by", "stratum", "placement_kind", "censoring", "cause"]
-    ordered = [*front, *columns[: columns.index("method")], "poolable", "method", "caution"]
-    if not tables:
-        return pd.DataFrame(columns=ordered)
-    return pd.concat(tables, ignore_index=True).rename(columns=names)[ordered]
+    return clustered_incidence_table(
+        placements, _CODES, cause="expulsion", by=by, horizons=horizons, at_risk_floor=at_risk_floor
+    )
 
 
 def _with_repeats(placements: pd.DataFrame) -> pd.DataFrame:

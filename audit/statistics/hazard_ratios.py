@@ -7,6 +7,7 @@ from collections.abc import Collection, Mapping, Sequence
 import numpy as np
 import pandas as pd
 
+from audit.statistics.coefficients import joined
 from audit.statistics.cox import cox_regression
 from audit.statistics.cox_clusters import with_clustered_errors
 from audit.statistics.logistic import EVENTS_PER_PARAMETER
@@ -18,6 +19,7 @@ COLUMNS = (
     *("hazard_ratio", "ci_lower", "ci_upper", "p_value", "method", "caution"),
 )
 NO_EVENT = "No event: the ratio is 0 and has no limits."
+TOO_NARROW = "Few events in this group: robust limits can be too narrow."
 TOO_FEW = "{} events for {} terms, fewer than {} a term: no model is fitted."
 
 
@@ -40,7 +42,8 @@ def hazard_ratios_by_level(
     cause : code
         The cause whose hazard is modelled; the others censor.
     clusters : name of a column, optional
-        Which spells belong together, for limits and p-values as `with_clustered_errors` makes them.
+        Which spells belong together, for limits and p-values as `with_clustered_errors` makes them; a level with
+        fewer than 10 events then carries a caution.
     confidence : float, between 0 and 1
         Two-sided coverage aimed at.
 
@@ -91,6 +94,11 @@ def hazard_ratios_by_level(
     without = _without_event(table, barren, coding)
     fitted = _fitted(used, coding, event, clusters, confidence)
     found = pd.concat([_counted(table, levels, cause), fitted], axis=1)[list(COLUMNS)]
+    if clusters is not None:
+        few = (found["events"] < EVENTS_PER_PARAMETER).tolist()
+        found["caution"] = [
+            joined(told, TOO_NARROW if less else "") for told, less in zip(found["caution"], few, strict=True)
+        ]
     return pd.concat([part for part in (found, without) if len(part)] or [found], ignore_index=True)
 
 

@@ -230,6 +230,7 @@ def _ratio_table(found: list[Row], summary: str, how: str) -> list[Block]:
             "interval",
         ),
         p_column(),
+        Column("Note", plain("caution"), "note"),
     ]
     foot = f"Cox, cause-specific, {how}; each adjusted for age, births and device. {ODDS_FOOT}"
     return [
@@ -274,8 +275,12 @@ def _groups(results: AuditResults) -> list[Block]:
 
 
 def _every_placement(results: AuditResults) -> list[Block]:
-    """All placements, repeats included, those of one woman together, at 12 months."""
-    found = rows(results, "expulsion_all_placements", censoring=drawn_rules(results), days=_YEAR)
+    """All placements, and those after an earlier expulsion, those of one woman together, at 12 months."""
+    found = [
+        row
+        for table in ("expulsion_all_placements", "repeat_expulsion")
+        for row in rows(results, table, censoring=drawn_rules(results), days=_YEAR)
+    ]
     if not found:
         return []
     columns = [
@@ -289,5 +294,7 @@ def _every_placement(results: AuditResults) -> list[Block]:
         ),
         Column("Note", plain("caution"), "note"),
     ]
-    table = html_table("Expulsion of all placements by 12 months", columns, found, counted=(_TABLE,))
+    table = html_table(
+        "Expulsion of all placements by 12 months", columns, found, counted=(_TABLE, "repeat_expulsion")
+    )
     return [Folded("All placements, repeats included", table)]

@@ -131,7 +131,6 @@ def test_size_is_said_to_be_exploratory_once_under_its_table(demo_results: Audit
     words = said(more_of_expulsion(demo_results))
     assert words.count("Exploratory: ") == 1
     assert "Cannot be assessed" in words
-    assert "After an earlier expulsion" in words
     assert "earliest possible day" in words
 
 

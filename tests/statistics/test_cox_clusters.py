@@ -210,3 +210,17 @@ def test_hazard_ratios_by_level_take_clusters() -> None:
     assert found.at[0, "ci_upper"] == pytest.approx(direct.coefficients.at[0, "ci_upper"])
     assert found.at[0, "ci_upper"] != pytest.approx(plain.at[0, "ci_upper"], rel=1e-3)
     assert "cluster-robust" in found.at[0, "method"]
+
+
+def test_a_level_with_few_events_says_that_robust_limits_can_be_too_narrow() -> None:
+    table = drawn(8, days=0.1)
+    group = np.where(table.index < 6, "few", np.where(table["a"] == 1, "yes", "no"))
+    spells = table.rename(columns={"time": "exit", "event": "cause"}).assign(group=group, entry=0.0, n=1)
+    assert 0 < spells.loc[spells["group"] == "few", "cause"].sum() < 10
+    found = hazard_ratios_by_level(spells, references={"group": "no"}, clusters="cluster").set_index(
+        "stratum"
+    )
+    assert found.at["few", "caution"].endswith("Few events in this group: robust limits can be too narrow.")
+    assert "Few events" not in found.at["yes", "caution"]
+    plain = hazard_ratios_by_level(spells, references={"group": "no"})
+    assert not plain["caution"].str.contains("robust").any()
