@@ -5,6 +5,8 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from audit.schema.derived import CENSORING_RULES, ENDINGS
+from audit.statistics.clustered_incidence import COLUMNS as CLUSTERED_COLUMNS
+from audit.statistics.clustered_incidence import clustered_incidence
 from audit.statistics.grouped_curves import (
     compare_groups,
     incidence_by_group,
@@ -14,7 +16,7 @@ from audit.statistics.grouped_curves import (
 from audit.statistics.restricted_means import COLUMNS as MEAN_COLUMNS
 from audit.statistics.restricted_means import restricted_mean_columns
 from audit.statistics.summaries import rates_by_group
-from audit.tallies import coded_spells, stacked
+from audit.tallies import ALL_KINDS, OVERALL, coded_spells, require_rows, stacked
 
 Causes = Mapping[str, Sequence[str]]
 
@@ -53,6 +55,44 @@ def incidence_table(
         table = incidence_by_group(spells, causes=names, horizons=horizons, at_risk_floor=at_risk_floor)
         tables.append(_labelled(table, by, placement_kind, rule))
     return stacked(tables)
+
+
+def clustered_incidence_table(
+    placements: pd.DataFrame,
+    codes: Mapping[str, int],
+    *,
+    cause: str,
+    by: str,
+    horizons: Sequence[float],
+    at_risk_floor: int,
+) -> pd.DataFrame:
+    """Cumulative incidence over all placements under both censoring rules, those of one woman one unit of chance.
+
+    `codes` gives each ending its number: 1 for the cause, 0 for none, any other competes. It takes rows, one a
+    placement: a tally does not tell women apart.
+    """
+    require_rows(placements)
+    stratum = placements[by].astype(object) if by != OVERALL else pd.Series(OVERALL, index=placements.index)
+    groups = placements.groupby(stratum.where(stratum.notna(), "not recorded").astype(str), sort=True)
+    tables = []
+    for name, own in groups:
+        endings = own["ending"].astype(object).map(codes).fillna(0).astype("int64")
+        for rule in CENSORING_RULES:
+            table = clustered_incidence(
+                own[f"exit_day_{rule}"],
+                endings,
+                own["patient_ref"],
+                horizons=list(horizons),
+                at_risk_floor=at_risk_floor,
+            )
+            table = _labelled(table.assign(stratum=name, cause=cause, poolable=False), by, ALL_KINDS, rule)
+            tables.append(table)
+    names = {"time": "days", "n_clusters": "n_women"}
+    columns = [names.get(column, column) for column in CLUSTERED_COLUMNS]
+    ordered = [*_FRONT, "cause", *columns[: columns.index("method")], "poolable", "method", "caution"]
+    if not tables:
+        return pd.DataFrame(columns=ordered)
+    return pd.concat(tables, ignore_index=True).rename(columns=names)[ordered]
 
 
 def survival_table(

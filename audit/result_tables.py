@@ -28,7 +28,7 @@ from audit.placement_tables import contact_tables, placement_tables
 from audit.records import Cohort, Period, VisitLog
 from audit.service_model import failure_mixture
 from audit.settings import AuditSettings
-from audit.tallies import OVERALL
+from audit.tallies import ALL_KINDS, OVERALL
 from audit.tallies import stacked as _stacked
 from audit.windows import WHOLE_LOG, Tables
 from audit.windows import each as _each
@@ -252,7 +252,12 @@ def _compared_spells(placements: pd.DataFrame, fixed: dict[str, Any], year_days:
     floor = fixed["at_risk_floor"]
     return {
         "expulsion_tests": expulsion.expulsion_tests(placements),
-        "expulsion_hazard_ratios": expulsion.expulsion_hazard_ratios(placements),
+        "expulsion_hazard_ratios": _stacked(
+            [
+                expulsion.expulsion_hazard_ratios(placements, placement_kind=kind)
+                for kind in ("first", ALL_KINDS)
+            ]
+        ),
         "expulsion_all_placements": _each(
             expulsion.expulsion_all_placements, placements, (OVERALL, "timing_group"), **fixed
         ),

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from audit.curves import at_horizons, incidence_table
+from audit.curves import at_horizons, clustered_incidence_table, incidence_table
 from audit.schema.derived import ENDINGS
 from audit.tallies import OVERALL, of_kind, tally_outcomes
 
 _EXPELLED = ("expulsion_complete", "expulsion_partial")
 _EXPULSION = {"expulsion": _EXPELLED}
+_CODES = dict.fromkeys(ENDINGS, len(ENDINGS)) | dict.fromkeys(_EXPELLED, 1) | {"none": 0}
 _DISPLACED = "displaced"
-CLUSTERED = "Several placements of one woman are in it: the limits take them as independent."
 EXPLORATORY = (
     "Exploratory: published studies disagree on whether size matters; 235 women showed no association (Bahamondes "
     "MV et al, Int J Gynaecol Obstet 2011;113:50-53)."
@@ -84,29 +84,34 @@ def repeat_expulsion(
 ) -> pd.DataFrame:
     """Cumulative incidence of expulsion by whether the woman had an expulsion before.
 
-    Population: every placement, since most women with an earlier expulsion have a later device. Event, competing
-    and unknown: as `expulsion_incidence`; an earlier expulsion that is not recorded is a stratum of its own.
+    Population: every placement, since most women with an earlier expulsion have a later device; those of one
+    woman are taken together, which needs rows and is not poolable. Event, competing and unknown: as
+    `expulsion_incidence`; an earlier expulsion that is not recorded is a stratum of its own.
 
     Parameters
     ----------
     placements, horizons, at_risk_floor
-        As in `displacement_incidence`.
+        As in `displacement_incidence`; rows, not a tally.
 
     Returns
     -------
     DataFrame
-        As `expulsion_incidence`, at the horizons only, ``by`` ``prior_expulsion``. Every row says that one woman
-        may be in it more than once. No placement gives no rows.
+        As `expulsion_all_placements`, ``by`` ``prior_expulsion``. No placement gives no rows.
+
+    Raises
+    ------
+    ValueError
+        A tally was given.
     """
-    table = incidence_table(
-        placements,
-        _EXPULSION,
+    before = placements["prior_expulsion"].astype(object).map({True: "yes", False: "no"})
+    return clustered_incidence_table(
+        placements.assign(prior_expulsion=before),
+        _CODES,
+        cause="expulsion",
         by="prior_expulsion",
-        placement_kind="all",
         horizons=horizons,
         at_risk_floor=at_risk_floor,
     )
-    return _said(at_horizons(table, horizons), CLUSTERED)
 
 
 def expulsion_sensitivity(
@@ -203,7 +208,7 @@ def size_mismatch(
     table = at_horizons(table, horizons)
     numbers = tally_outcomes(of_kind(placements, placement_kind), outcome="size_fit", by=OVERALL)
     counted = table["stratum"].map(numbers.set_index("outcome")["n"])
-    table.insert(list(table.columns).index("days") + 1, "n", counted.astype("int64"))
+    table.insert(list(table.columns).index("at_risk"), "n", counted.astype("int64"))
     few = table["cumulative_events"] < fewest_expulsions
     table["caution"] = [
         f"{caution} {FEW_EXPULSIONS}".strip() if less else caution

@@ -10,13 +10,11 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from audit.curves import incidence_table
+from audit.curves import clustered_incidence_table, incidence_table
 from audit.schema.derived import CENSORING_RULES, ENDINGS
-from audit.statistics.clustered_incidence import COLUMNS as CLUSTERED_COLUMNS
-from audit.statistics.clustered_incidence import clustered_incidence
 from audit.statistics.grouped_curves import compare_incidences
 from audit.statistics.hazard_ratios import hazard_ratios_by_level
-from audit.tallies import ALL_KINDS, OVERALL, require_rows, spell_patterns, stacked
+from audit.tallies import OVERALL, of_kind, require_rows, spell_patterns, stacked
 
 # Two ways of looking: either kind together, and each kind apart.
 _VIEWS = (
@@ -25,7 +23,7 @@ _VIEWS = (
 )
 # Expulsion is cause 1; every other ending competes under one other code, death included.
 _CODES = dict.fromkeys(ENDINGS, len(ENDINGS)) | {"none": 0} | dict.fromkeys(_VIEWS[0]["expulsion"], 1)
-TIMING = "timing_group"
+TIMING, FIRST, REPEATED = "timing_group", "first", "woman_with_several"
 # What each model holds, with the level that others are compared with, and whom it is fitted to. Timing is a term
 # of its own model: what age, births and device do is told within one timing, never over all of them.
 _WOMEN = {"age_band": "30_34", "parous": "yes", "device_family": "hormonal"}
@@ -129,29 +127,40 @@ def expulsion_hazard_ratios(placements: pd.DataFrame, *, placement_kind: str = "
     Population: placements of one kind; of all timings for the ratios of timing, and of one timing for those of
     age, births and device, so that placements soon after a birth are never pooled with interval ones. Event:
     expulsion, complete or partial; other endings censor. Unknown: a level of its own; both censoring rules, row
-    by row.
+    by row. Of any kind but first placements a woman may have several: limits and p-values then take those of one
+    woman together, which needs rows and is not poolable.
 
     Parameters
     ----------
     placements, placement_kind
-        As in `expulsion_tests`.
+        As in `expulsion_tests`; rows, not a tally, unless of first placements.
 
     Returns
     -------
     DataFrame
         ``population`` (``all_timings``, ``interval``, ``postpartum``), ``placement_kind, censoring, by``
         (``timing_group``, ``age_band``, ``parous``, ``device_family``), ``stratum, reference, events, n,
-        hazard_ratio, ci_lower, ci_upper, p_value, method, caution``. With fewer than 10 expulsions for each term
-        a population has one row, ``overall``, that says so. No placement gives no rows.
+        hazard_ratio, ci_lower, ci_upper, p_value, poolable, method, caution``. With fewer than 10 expulsions for
+        each term a population has one row, ``overall``, that says so. No placement gives no rows.
+
+    Raises
+    ------
+    ValueError
+        A tally was given of other than first placements.
     """
+    alone = placement_kind == FIRST
+    told = placements if alone else _with_repeats(of_kind(placements, placement_kind))
     tables = []
     for population, (timing, references, shown) in _MODELS.items():
         for rule in CENSORING_RULES:
-            spells = _spells(placements, [TIMING, *_WOMEN], rule, placement_kind)
+            spells = _spells(told, [TIMING, *_WOMEN, *([] if alone else [REPEATED])], rule, placement_kind)
             if timing is not None:
                 spells = spells[spells[TIMING] == timing].reset_index(drop=True)
-            table = hazard_ratios_by_level(spells, references=references)
+            table = hazard_ratios_by_level(
+                _apart(spells), references=references, clusters=None if alone else REPEATED
+            )
             table = table[table["by"].isin(shown)]
+            table.insert(list(table.columns).index("method"), "poolable", alone)
             table.insert(0, "population", population)
             table.insert(1, "placement_kind", placement_kind)
             table.insert(2, "censoring", rule)
@@ -191,29 +200,24 @@ def expulsion_all_placements(
     ValueError
         A tally was given.
     """
+    return clustered_incidence_table(
+        placements, _CODES, cause="expulsion", by=by, horizons=horizons, at_risk_floor=at_risk_floor
+    )
+
+
+def _with_repeats(placements: pd.DataFrame) -> pd.DataFrame:
+    """The placements with the woman's number where she has several; the others can then be tallied."""
     require_rows(placements)
-    stratum = placements[by].astype(object) if by != OVERALL else pd.Series(OVERALL, index=placements.index)
-    groups = placements.groupby(stratum.where(stratum.notna(), "not recorded").astype(str), sort=True)
-    tables = []
-    for name, own in groups:
-        codes = own["ending"].astype(object).map(_CODES).fillna(0).astype("int64")
-        for rule in CENSORING_RULES:
-            table = clustered_incidence(
-                own[f"exit_day_{rule}"],
-                codes,
-                own["patient_ref"],
-                horizons=list(horizons),
-                at_risk_floor=at_risk_floor,
-            )
-            labels = {"by": by, "stratum": name, "placement_kind": ALL_KINDS, "censoring": rule}
-            tables.append(table.assign(**labels, cause="expulsion", poolable=False))
-    names = {"time": "days", "n_clusters": "n_women"}
-    columns = [names.get(name, name) for name in CLUSTERED_COLUMNS]
-    front = ["by", "stratum", "placement_kind", "censoring", "cause"]
-    ordered = [*front, *columns[: columns.index("method")], "poolable", "method", "caution"]
-    if not tables:
-        return pd.DataFrame(columns=ordered)
-    return pd.concat(tables, ignore_index=True).rename(columns=names)[ordered]
+    women = placements["patient_ref"]
+    return placements.assign(**{REPEATED: women.where(women.duplicated(keep=False))})
+
+
+def _apart(spells: pd.DataFrame) -> pd.DataFrame:
+    """The spells with no name for the women who have one placement each."""
+    if REPEATED not in spells:
+        return spells
+    named = spells[REPEATED]
+    return spells.assign(**{REPEATED: named.where(named != "unknown")})
 
 
 def _spells(placements: pd.DataFrame, by: list[str], rule: str, placement_kind: str) -> pd.DataFrame:

@@ -87,7 +87,8 @@ INDICATORS: tuple[Indicator, ...] = (
         "are compared by Gray's test, device classes within each timing, and by cause-specific hazard ratios (Cox) "
         "where 10 expulsions were seen for each term: of timing over all, of age, births and device in one timing. "
         "Over all placements, repeats included, standard errors take those of one woman together (not poolable).",
-        f"{_AJ_SOURCES} Gray RJ, Ann Stat 1988;16:1141-1154; Cox DR, J R Stat Soc B 1972;34:187-220.",
+        f"{_AJ_SOURCES} Gray RJ, Ann Stat 1988;16:1141-1154; Cox DR, J R Stat Soc B 1972;34:187-220; "
+        "Lin DY, Wei LJ, J Am Stat Assoc 1989;84:1074-1078.",
         (("device_in_situ", "removal_reason_main"),),
     ),
     Indicator(

@@ -111,8 +111,9 @@ OF_PLACEMENTS: tuple[Indicator, ...] = (
         "Expulsion of a device whose woman had an expulsion before, in this log or by history.",
         "All placements, by an earlier expulsion.",
         f"{BOTH_RULES} History not recorded is a group of its own.",
-        "Cumulative incidence (Aalen-Johansen); several placements of one woman taken as independent.",
-        AJ_SOURCES,
+        "Cumulative incidence (Aalen-Johansen); standard errors take the placements of one woman together (not "
+        "poolable).",
+        f"{AJ_SOURCES} Ying Z, Wei LJ, J Multivariate Anal 1994;50:17-29.",
         (("device_in_situ", "removal_reason_main"),),
     ),
     Indicator(

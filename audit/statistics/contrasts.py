@@ -45,7 +45,8 @@ def two_group_columns(events: int, n: int, reference_events: int, reference_n: i
     dict
         The four counts; ``ratio, ratio_lower, ratio_upper`` (Katz, or Koopman where a group has no events);
         ``difference, difference_lower, difference_upper`` (Newcombe, -1 to 1); ``p_value`` (Fisher, two-sided,
-        minimum likelihood); ``method``. Empty where a group has no observations.
+        minimum likelihood); ``method``. The ratio is nan where neither group has an event. Empty where a group has
+        no observations.
 
     Raises
     ------

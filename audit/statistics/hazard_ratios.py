@@ -7,20 +7,29 @@ from collections.abc import Collection, Mapping, Sequence
 import numpy as np
 import pandas as pd
 
+from audit.statistics.coefficients import joined
 from audit.statistics.cox import cox_regression
+from audit.statistics.cox_clusters import with_clustered_errors
 from audit.statistics.logistic import EVENTS_PER_PARAMETER
 from audit.statistics.model_matrix import UNKNOWN, Coding, coding_of, model_matrix
+from audit.statistics.risk_sets import spells
 
 COLUMNS = (
     *("by", "stratum", "reference", "events", "n"),
     *("hazard_ratio", "ci_lower", "ci_upper", "p_value", "method", "caution"),
 )
 NO_EVENT = "No event: the ratio is 0 and has no limits."
+TOO_NARROW = "Few events in this group: robust limits can be too narrow."
 TOO_FEW = "{} events for {} terms, fewer than {} a term: no model is fitted."
 
 
 def hazard_ratios_by_level(
-    table: pd.DataFrame, *, references: Mapping[str, str], cause: int = 1, confidence: float = 0.95
+    table: pd.DataFrame,
+    *,
+    references: Mapping[str, str],
+    cause: int = 1,
+    clusters: str | None = None,
+    confidence: float = 0.95,
 ) -> pd.DataFrame:
     """Return the cause-specific hazard ratio of each level against its reference, adjusted for each other.
 
@@ -32,6 +41,9 @@ def hazard_ratios_by_level(
         The variables of the model. Where the level does not occur, the commonest that is known is taken.
     cause : code
         The cause whose hazard is modelled; the others censor.
+    clusters : name of a column, optional
+        Which spells belong together, for limits and p-values as `with_clustered_errors` makes them; a level with
+        fewer than 10 events then carries a caution.
     confidence : float, between 0 and 1
         Two-sided coverage aimed at.
 
@@ -66,6 +78,8 @@ def hazard_ratios_by_level(
     >>> found[["stratum", "events", "hazard_ratio"]].round(3).values.tolist()
     [['b', 12, 0.326]]
     """
+    # Checked here too, since with few events no model is fitted that would.
+    spells(table["exit"], table["cause"], entry=table["entry"], weights=table["n"])
     event = (table["cause"] == cause).to_numpy() & (table["n"] > 0).to_numpy()
     barren = _barren(table, references, event)
     # A level without an event has the ratio 0, beside which its members weigh nothing in any sum over those at
@@ -78,8 +92,13 @@ def hazard_ratios_by_level(
     if events < EVENTS_PER_PARAMETER * max(len(levels), 1):
         return _statement(events, len(levels), int(table["n"].sum())) if len(table) else _nothing()
     without = _without_event(table, barren, coding)
-    fitted = _fitted(used, coding, event, confidence)
+    fitted = _fitted(used, coding, event, clusters, confidence)
     found = pd.concat([_counted(table, levels, cause), fitted], axis=1)[list(COLUMNS)]
+    if clusters is not None:
+        few = (found["events"] < EVENTS_PER_PARAMETER).tolist()
+        found["caution"] = [
+            joined(told, TOO_NARROW if less else "") for told, less in zip(found["caution"], few, strict=True)
+        ]
     return pd.concat([part for part in (found, without) if len(part)] or [found], ignore_index=True)
 
 
@@ -155,15 +174,17 @@ def _counted(table: pd.DataFrame, levels: list[tuple[str, str, str]], cause: int
     return found
 
 
-def _fitted(used: pd.DataFrame, coding: Coding, event: np.ndarray, confidence: float) -> pd.DataFrame:
+def _fitted(
+    used: pd.DataFrame, coding: Coding, event: np.ndarray, clusters: str | None, confidence: float
+) -> pd.DataFrame:
     """Return the figures of a fitted model, a row per term."""
-    fit = cox_regression(
-        model_matrix(used, coding),
-        used["exit"],
-        event.astype(np.int64),
-        entry=used["entry"],
-        weights=used["n"],
-        confidence=confidence,
-    )
+    columns, events = model_matrix(used, coding), event.astype(np.int64)
+    times, entry, n = used["exit"], used["entry"], used["n"]
+    fit = cox_regression(columns, times, events, entry=entry, weights=n, confidence=confidence)
+    if clusters is not None:
+        labels = used[clusters]
+        fit = with_clustered_errors(
+            fit, columns, times, events, clusters=labels, entry=entry, weights=n, confidence=confidence
+        )
     figures = fit.coefficients[["hazard_ratio", "ci_lower", "ci_upper", "p_value"]]
     return figures.assign(method=f"cause-specific {fit.method}", caution=fit.caution)

@@ -216,7 +216,7 @@ def observations_to_settle(
     )
     share = np.fmax(differ, np.where(np.abs(difference) < edge, within, 0.0))
     missing = np.isnan(difference + below + above + other_below + other_above) | (size == 0)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         needed = size / np.maximum(share, 0.0)
     return np.where(missing, np.nan, needed)[()]
 

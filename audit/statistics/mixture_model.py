@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from audit.statistics.arguments import FloatArray
+from audit.statistics.arguments import FloatArray, counts_within
 from audit.statistics.calibration import calibration_line
 from audit.statistics.discrimination import c_statistic
 from audit.statistics.logistic import EVENTS_PER_PARAMETER, logistic_regression
@@ -72,6 +72,7 @@ def mixture_model(patterns: pd.DataFrame, *, references: Mapping[str, str]) -> M
     >>> model.parameters, model.enough, model.fit.coefficients["odds_ratio"].round(3).tolist()[1]
     (1, True, 0.412)
     """
+    counts_within(patterns["events"], patterns["n"], names=("events", "n"))
     seen = patterns[patterns["n"] > 0]
     chosen = {name: level if (seen[name] == level).any() else None for name, level in references.items()}
     coding = coding_of(seen, categorical=chosen, weights=seen["n"])

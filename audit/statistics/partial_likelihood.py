@@ -13,7 +13,7 @@ from audit.statistics.risk_patterns import RiskPatterns, sums_at_risk, sums_of_e
 
 
 @dataclass(frozen=True)
-class _Ties:
+class TiedEvents:
     """For each single event, the place of its time and the share of the tied events taken off before it."""
 
     place: IntArray
@@ -23,7 +23,7 @@ class _Ties:
 
 def partial_likelihood(sets: RiskPatterns, *, ties: str) -> Callable[[FloatArray], Point]:
     """Return the partial log-likelihood as a function of the coefficients, ties by "efron" or "breslow"."""
-    turns = _ties(sets.deaths, ties)
+    turns = tied_events(sets.deaths, ties)
 
     def of_coefficients(beta: FloatArray) -> Point:
         return _evaluated(sets, turns, beta)
@@ -31,16 +31,16 @@ def partial_likelihood(sets: RiskPatterns, *, ties: str) -> Callable[[FloatArray
     return of_coefficients
 
 
-def _ties(deaths: IntArray, method: str) -> _Ties:
+def tied_events(deaths: IntArray, method: str) -> TiedEvents:
     """Return the single events of each time in turn."""
     start = np.append(0, np.cumsum(deaths)[:-1]).astype(np.int64)[: deaths.size]
     place = np.repeat(np.arange(deaths.size), deaths)
     turn = np.arange(place.size) - start[place]
     share = turn / deaths[place] if method == "efron" else np.zeros(place.size)
-    return _Ties(place, start, share)
+    return TiedEvents(place, start, share)
 
 
-def _evaluated(sets: RiskPatterns, ties: _Ties, beta: FloatArray) -> Point:
+def _evaluated(sets: RiskPatterns, ties: TiedEvents, beta: FloatArray) -> Point:
     """Return the partial log-likelihood with its slope and information."""
     z, predictor = sets.patterns, sets.patterns @ beta
     size, terms = sets.deaths.size, beta.size
@@ -69,7 +69,7 @@ def _evaluated(sets: RiskPatterns, ties: _Ties, beta: FloatArray) -> Point:
     return Point(float(value), score, second - products)
 
 
-def _sums_over_ties(ties: _Ties, rest: FloatArray, size: int) -> FloatArray:
+def _sums_over_ties(ties: TiedEvents, rest: FloatArray, size: int) -> FloatArray:
     """Return at each time the sums of share^k / rest for k = 0, 1 and of share^k / rest^2 for k = 0, 1, 2."""
     inverse, share = 1 / rest, ties.share
     terms = (inverse, share * inverse, inverse**2, share * inverse**2, (share * inverse) ** 2)

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from audit.statistics.arguments import counts
 from audit.statistics.person_time import person_time
 from audit.statistics.proportions import bounds_for_unknowns, proportion_interval
 from audit.statistics.rates import rate_interval
@@ -125,7 +126,7 @@ def rates_by_group(table: pd.DataFrame, *, causes: Mapping[str, int], cuts: Sequ
     Raises
     ------
     ValueError
-        As `person_time`.
+        As `person_time`, or if a cause is not a whole number of zero or more.
 
     Examples
     --------
@@ -133,6 +134,7 @@ def rates_by_group(table: pd.DataFrame, *, causes: Mapping[str, int], cuts: Sequ
     >>> rates_by_group(table, causes={"first": 1}, cuts=[42])[["band", "events"]].values.tolist()
     [['0 to 42', 1], ['over 42', 0], ['all', 1]]
     """
+    counts("cause", table["cause"])
     rows: list[tuple[object, ...]] = []
     names = [*_band_names(cuts), "all"]
     for group in dict.fromkeys(table["group"]):

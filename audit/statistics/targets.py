@@ -76,7 +76,7 @@ def leading_limits(table: pd.DataFrame) -> tuple[FloatArray, FloatArray]:
     Returns
     -------
     tuple of arrays
-        Lower and upper limits.
+        Lower and upper limits, nan with nobody.
 
     Examples
     --------

@@ -198,29 +198,44 @@ def _ratios(results: AuditResults) -> list[Block]:
         for row in rows(results, "expulsion_tests", censoring=rule)
         if is_known(row["p_value"])
     ]
-    found = rows(results, "expulsion_hazard_ratios", censoring=rule)
-    fitted = [row for row in found if is_known(row["hazard_ratio"])]
+    found = rows(results, "expulsion_hazard_ratios", censoring=rule, placement_kind="first")
+    every = rows(results, "expulsion_hazard_ratios", censoring=rule, placement_kind="all")
     not_fitted = [
         f"{word(row['population'])}: {within(row['caution'])}" for row in found if row["stratum"] == "overall"
     ]
     told = [f"Gray's test ({within(word(rule))}). {'; '.join(tests)}."] if tests else []
-    blocks: list[Block] = [Paragraph(" ".join([*told, *not_fitted]))] if told or not_fitted else []
-    if fitted:
-        columns = [
-            Column("Group", level, "label"),
-            Column("Among", lambda row: word(row["population"]), "short"),
-            Column("Expelled", lambda row: of_both(row["events"], row["n"])),
-            Column(
-                "Hazard ratio (95% interval)",
-                ratio_with_limits("hazard_ratio", "ci_lower", "ci_upper"),
-                "interval",
-            ),
-            p_column(),
-        ]
-        foot = f"Cox, cause-specific, {within(word(rule))}; each adjusted for age, births and device. {ODDS_FOOT}"
-        table = html_table("Expulsion: hazard ratios", columns, fitted, foot=foot, counted=(_TABLE,))
-        blocks.append(Folded("Hazard ratios, each adjusted for the others", table))
-    return blocks
+    return [
+        *([Paragraph(" ".join([*told, *not_fitted]))] if told or not_fitted else []),
+        *_ratio_table(found, "Hazard ratios, each adjusted for the others", f"{within(word(rule))}"),
+        *_ratio_table(
+            every,
+            "The same of all placements, repeats included",
+            f"{within(word(rule))}; placements of one woman taken together",
+        ),
+    ]
+
+
+def _ratio_table(found: list[Row], summary: str, how: str) -> list[Block]:
+    """The fitted ratios of one kind of placements, folded."""
+    fitted = [row for row in found if is_known(row["hazard_ratio"])]
+    if not fitted:
+        return []
+    columns = [
+        Column("Group", level, "label"),
+        Column("Among", lambda row: word(row["population"]), "short"),
+        Column("Expelled", lambda row: of_both(row["events"], row["n"])),
+        Column(
+            "Hazard ratio (95% interval)",
+            ratio_with_limits("hazard_ratio", "ci_lower", "ci_upper"),
+            "interval",
+        ),
+        p_column(),
+        Column("Note", plain("caution"), "note"),
+    ]
+    foot = f"Cox, cause-specific, {how}; each adjusted for age, births and device. {ODDS_FOOT}"
+    return [
+        Folded(summary, html_table("Expulsion: hazard ratios", columns, fitted, foot=foot, counted=(_TABLE,)))
+    ]
 
 
 def _groups(results: AuditResults) -> list[Block]:
@@ -260,8 +275,12 @@ def _groups(results: AuditResults) -> list[Block]:
 
 
 def _every_placement(results: AuditResults) -> list[Block]:
-    """All placements, repeats included, those of one woman together, at 12 months."""
-    found = rows(results, "expulsion_all_placements", censoring=drawn_rules(results), days=_YEAR)
+    """All placements, and those after an earlier expulsion, those of one woman together, at 12 months."""
+    found = [
+        row
+        for table in ("expulsion_all_placements", "repeat_expulsion")
+        for row in rows(results, table, censoring=drawn_rules(results), days=_YEAR)
+    ]
     if not found:
         return []
     columns = [
@@ -275,5 +294,7 @@ def _every_placement(results: AuditResults) -> list[Block]:
         ),
         Column("Note", plain("caution"), "note"),
     ]
-    table = html_table("Expulsion of all placements by 12 months", columns, found, counted=(_TABLE,))
+    table = html_table(
+        "Expulsion of all placements by 12 months", columns, found, counted=(_TABLE, "repeat_expulsion")
+    )
     return [Folded("All placements, repeats included", table)]

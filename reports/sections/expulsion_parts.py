@@ -1,4 +1,4 @@
-"""Expulsion in parts: after a birth beside perforation, displacement, repeats, dates and size."""
+"""Expulsion in parts: after a birth beside perforation, displacement, dates and size."""
 
 from audit.records import AuditResults
 from reports import wording
@@ -8,7 +8,7 @@ from reports.figures.theme import Figure, Plot
 from reports.sections.observation import drawn_rules
 from reports.sections.section import Block, FigureBlock, Folded, Subheading, TableBlock
 from reports.tables import Column, estimate_cell, html_table, incidence_columns, number
-from reports.words_for_codes import stratum, within, word
+from reports.words_for_codes import within, word
 
 _YEAR = 365
 _NOT_ASSESSABLE = "not_assessable"
@@ -112,14 +112,10 @@ def _balance_title(by_band: dict[str, Row]) -> str:
 
 
 def more_of_expulsion(results: AuditResults) -> list[Block]:
-    """Displacement, expulsion after an expulsion and the earliest dates, at 12 months; then the size."""
+    """Displacement and the earliest dates, at 12 months; then the size."""
     fixed = {"censoring": drawn_rules(results), "days": _YEAR}
     found = [
         *(row | {"what": word(row["cause"])} for row in rows(results, "displacement_incidence", **fixed)),
-        *(
-            row | {"what": stratum(row["by"], row["stratum"])}
-            for row in rows(results, "repeat_expulsion", **fixed)
-        ),
         *(
             row | {"what": text}
             for reading, text in _READINGS.items()
@@ -135,9 +131,9 @@ def more_of_expulsion(results: AuditResults) -> list[Block]:
         "More of expulsion, by 12 months",
         columns,
         found,
-        counted=("displacement_incidence", "repeat_expulsion", "expulsion_incidence"),
+        counted=("displacement_incidence", "expulsion_incidence"),
     )
-    return [Folded("Displacement, repeats and dates", table), *_by_size(results)]
+    return [Folded("Displacement and dates", table), *_by_size(results)]
 
 
 def _by_size(results: AuditResults) -> list[Block]:

@@ -7,6 +7,7 @@ import pytest
 from audit.measures.expulsion import expulsion_all_placements, expulsion_hazard_ratios, expulsion_tests
 from audit.statistics.clustered_incidence import clustered_incidence
 from audit.statistics.cox import cox_regression
+from audit.statistics.cox_clusters import with_clustered_errors
 from audit.statistics.gray_test import gray_test
 from audit.tallies import spell_patterns
 
@@ -163,3 +164,41 @@ def test_a_tally_cannot_tell_women_apart_and_no_placement_gives_no_rows() -> Non
     assert len(expulsion_all_placements(WOMEN.head(0))) == 0
     unknown = expulsion_all_placements(WOMEN.assign(timing_group=None), by="timing_group", horizons=(42,))
     assert set(unknown["stratum"]) == {"not recorded"}
+
+
+def with_women(rows: int) -> pd.DataFrame:
+    """Drawn placements of which every fifth woman has two or three, expelled alike."""
+    frame = placements(rows, seed=3)
+    women = np.where(frame.index % 5 == 0, frame.index // 15, 10_000 + frame.index)
+    several = pd.Series(women) < 10_000
+    alike = frame["ending"].mask(several & (pd.Series(women) % 2 == 0), "expulsion_complete")
+    kinds = np.where(pd.Series(women).duplicated(), "repeat", "first")
+    return frame.assign(patient_ref=women, ending=alike, placement_kind=kinds)
+
+
+def test_over_all_placements_the_limits_take_those_of_one_woman_together() -> None:
+    frame = with_women(900)
+    found = expulsion_hazard_ratios(frame, placement_kind="all")
+    assert found["poolable"].tolist() == [False] * len(found)
+    assert found["method"].str.contains("cluster-robust").all()
+    own = frame[frame["timing_group"] == "interval"]
+    columns = pd.DataFrame(
+        {
+            "age": (own["age_band"] == "20_24").astype(float),
+            "births": (own["parous"] == "no").astype(float),
+            "device": (own["device_family"] == "copper").astype(float),
+        }
+    )
+    given = columns, own["exit_day_last_known"], own["ending"].str.startswith("expulsion").astype(int)
+    direct = with_clustered_errors(cox_regression(*given), *given, clusters=own["patient_ref"])
+    shown = found[(found["population"] == "interval") & (found["censoring"] == "last_known")]
+    for name in ("hazard_ratio", "ci_lower", "ci_upper", "p_value"):
+        assert shown[name].tolist() == pytest.approx(direct.coefficients[name].tolist(), rel=1e-9)
+    plain = cox_regression(*given).coefficients
+    assert shown["ci_upper"].tolist() != pytest.approx(plain["ci_upper"].tolist(), rel=1e-4)
+
+
+def test_first_placements_are_poolable_and_only_they_may_be_tallied() -> None:
+    assert expulsion_hazard_ratios(MANY)["poolable"].all()
+    with pytest.raises(ValueError, match="got a tally: it does not tell women apart"):
+        expulsion_hazard_ratios(with_women(60).assign(n=1), placement_kind="all")

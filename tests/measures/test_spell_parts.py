@@ -9,7 +9,6 @@ from audit.benchmarks import perforation_strata
 from audit.measures.complications import perforation
 from audit.measures.continuation import continuation_curve, method_continuation
 from audit.measures.displacement import (
-    CLUSTERED,
     EXPLORATORY,
     FEW_EXPULSIONS,
     displacement_incidence,
@@ -34,6 +33,7 @@ def placements(*told: tuple[str, float, float], **columns: list[object]) -> pd.D
     frame = pd.DataFrame(told, columns=["ending", "exit_day_last_known", "exit_day_assumed_in_place"])
     frame = frame.assign(
         placement=range(len(told)),
+        patient_ref=range(len(told)),
         placement_kind="first",
         ending_day=frame["exit_day_last_known"].where(frame["ending"] != "none"),
         ending_earliest_day=frame["exit_day_last_known"].where(frame["ending"] != "none"),
@@ -77,7 +77,7 @@ def test_a_removal_for_malposition_is_a_displacement_beside_the_partial_expulsio
     assert at(table, 30, cause="removal_malposition")["incidence"] == pytest.approx(2 / 5)
 
 
-def test_expulsions_after_an_expulsion_stand_apart_and_say_that_a_woman_may_count_twice() -> None:
+def test_expulsions_after_an_expulsion_stand_apart_with_women_as_units_of_chance() -> None:
     frame = placements(
         ("expulsion_complete", 10, 10),
         ("none", 40, 40),
@@ -85,12 +85,17 @@ def test_expulsions_after_an_expulsion_stand_apart_and_say_that_a_woman_may_coun
         ("none", 40, 40),
         prior_expulsion=pd.array([True, True, False, None], dtype="boolean"),
         placement_kind=["repeat", "repeat", "first", "first"],
+        patient_ref=[1, 1, 2, 3],
     )
     table = repeat_expulsion(frame, horizons=(30,))
     assert at(table, 30, stratum="yes")["incidence"] == pytest.approx(1 / 2)
     assert at(table, 30, stratum="no")["incidence"] == 0
     assert at(table, 30, stratum="not recorded")["at_risk"] == 1
-    assert table["caution"].str.startswith(CLUSTERED).all()
+    assert at(table, 30, stratum="yes")[["n", "n_women", "poolable"]].tolist() == [2, 1, False]
+    # One woman alone has no limits.
+    assert pd.isna(at(table, 30, stratum="yes")["ci_lower"])
+    with pytest.raises(ValueError, match="got a tally"):
+        repeat_expulsion(frame.assign(n=1))
 
 
 def test_a_second_device_after_an_expulsion_in_this_log_is_found_by_itself(cohort_of: Derive) -> None:

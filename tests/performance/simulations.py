@@ -16,6 +16,8 @@ import pandas as pd
 
 from audit.statistics.binomial_tails import binomial_tail
 from audit.statistics.competing import cumulative_incidence
+from audit.statistics.cox import cox_regression
+from audit.statistics.cox_clusters import with_clustered_errors
 from audit.statistics.curve_comparison import log_rank
 from audit.statistics.curves import at_times
 from audit.statistics.logistic import logistic_regression
@@ -119,6 +121,10 @@ def enumerated() -> Iterator[Figure]:
         yield Figure(f"Wilson limits, least coverage, n = {n}", least, 0, 0.84, 1.0, len(grid))
         least = float(exact.min())
         yield Figure(f"exact limits, least coverage, n = {n}", least, 0, 0.95, 1.0, len(grid))
+    for n, expected in ((20, 0.095), (100, 0.394)):
+        least = float(coverage_of(*normal_limits(n), grid).min())
+        what = f"normal limits, which are not offered, least coverage, n = {n}"
+        yield Figure(what, least, 0, expected - 5e-4, expected + 5e-4, len(grid))
     misses = 1 - float(coverage(100, np.array([0.01]), "wilson")[0])
     yield Figure("Wilson limits miss 1% of 100 by 7.94% of samples", misses, 0, 0.0793, 0.0795, 1)
     for n, p in ((40, 0.05), (200, 0.02), (500, 0.10)):
@@ -127,8 +133,20 @@ def enumerated() -> Iterator[Figure]:
 
 def coverage(n: int, truths: np.ndarray, method: str) -> np.ndarray:
     """The exact coverage of an interval at each true proportion."""
+    return coverage_of(*proportion_interval(np.arange(n + 1), np.full(n + 1, n), method=method), truths)
+
+
+def normal_limits(n: int) -> tuple[np.ndarray, np.ndarray]:
+    """The limits of old textbooks for each count of n: the estimate and 1.96 of its errors on both sides."""
+    found = np.arange(n + 1) / n
+    half_width = NormalDist().inv_cdf(0.975) * np.sqrt(found * (1 - found) / n)
+    return found - half_width, found + half_width
+
+
+def coverage_of(lower: np.ndarray, upper: np.ndarray, truths: np.ndarray) -> np.ndarray:
+    """The exact coverage of the limits of each count at each true proportion."""
+    n = len(lower) - 1
     events = np.arange(n + 1)
-    lower, upper = proportion_interval(events, np.full(n + 1, n), method=method)
     at_most = binomial_tail(events[None, :], n, truths[:, None], tail="lower")
     chance = np.diff(at_most, axis=1, prepend=0.0)
     inside = (lower <= truths[:, None]) & (truths[:, None] <= upper)
@@ -151,6 +169,11 @@ def curves(runs: int, rng: np.random.Generator) -> Iterator[Figure]:
         found = pd.DataFrame([_survival(size, rng) for _ in range(runs)])
         estimate, error = found["survival"].to_numpy(), found["standard_error"].to_numpy()
         inside = ((found["ci_lower"] <= truth) & (truth <= found["ci_upper"])).to_numpy()
+        if size == 50:
+            plain = np.abs(estimate - truth) <= NormalDist().inv_cdf(0.975) * error
+            yield share(
+                "survival at a year, plain limits, not the default, n = 50: coverage", plain, 0.92, 0.01
+            )
         # The log-log limits of a small cohort cover a little more than they say.
         yield share(f"survival at a year, log-log limits, n = {size}: coverage", inside, 0.95, 0.006)
         yield near(f"survival at a year, n = {size}: estimate of {truth:.4f}", estimate, truth)
@@ -258,6 +281,37 @@ def _covers(n: int, chance: float, ratio: float, rng: np.random.Generator) -> bo
     return bool(row["ci_lower"] <= ratio <= row["ci_upper"])
 
 
+def separated(runs: int, rng: np.random.Generator) -> Iterator[Figure]:
+    """Groups without an event: no run may give finite limits without saying that the fit was penalised."""
+    silent = 0
+    for _ in range(runs):
+        events = rng.permutation([0, int(rng.integers(1, 12))])
+        fit = logistic_regression(pd.DataFrame({"second_group": [0.0, 1.0]}), events, [12, 12])
+        limits = fit.coefficients[["ci_lower", "ci_upper"]].to_numpy()
+        silent += bool(np.isfinite(limits).all() and (fit.estimator != "firth" or not fit.method))
+    yield Figure("one group without events: fits with silent Wald limits", silent / runs, 0, 0, 0, runs)
+
+
+def repeated(runs: int, rng: np.random.Generator, *, women: int = 150) -> Iterator[Figure]:
+    """Two spells of each woman, alike in how long they last: type I error of a ratio between groups of women."""
+    columns = pd.DataFrame({"second_group": np.repeat(np.arange(women) % 2, 2).astype(float)})
+    rejected, naive = [], []
+    for _ in range(runs):
+        until = rng.exponential(1 / np.repeat(rng.gamma(1.0, 1.0, women), 2))
+        lost = rng.exponential(2.0, 2 * women)
+        given = columns, np.minimum(until, lost), (until <= lost).astype(int)
+        fit = cox_regression(*given)
+        robust = with_clustered_errors(fit, *given, clusters=np.repeat(np.arange(women), 2))
+        rejected.append(robust.coefficients.at[0, "p_value"] < 0.05)
+        naive.append(fit.coefficients.at[0, "p_value"] < 0.05)
+    yield share(
+        "hazard ratio, women with two spells, clustered: type I error", np.array(rejected), 0.05, 0.01
+    )
+    error = sqrt(0.05 * 0.95 / runs)
+    what = "the same, spells taken as independent (must be above 0.05, else nothing was proved)"
+    yield Figure(what, float(np.mean(naive)), error, 0.07 - ERRORS * error, 1, runs)
+
+
 def bounds(runs: int, rng: np.random.Generator, *, size: int = 300) -> Iterator[Figure]:
     """Women lost because of what happened: the bounds for unknowns must hold the sample's truth in every run."""
     inside, naive = [], []
@@ -283,6 +337,8 @@ SIMULATIONS: tuple[tuple[Callable[[int, np.random.Generator], Iterator[Figure]],
     (trends, 20000),
     (regressions, 2000),
     (bounds, 1000),
+    (separated, 300),
+    (repeated, 2000),
 )
 
 

@@ -5,6 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from audit.statistics.proportions import METHODS, proportion_interval
+
 HERE = Path(__file__).parent
 
 
@@ -29,6 +31,17 @@ def test_the_normal_interval_would_be_found_out() -> None:
     half = 1.96 * np.sqrt(found * (1 - found) / 20)
     assert not share("", np.abs(found - 0.05) <= half, 0.95, 0.006).held
     assert not near("", found + 0.01, 0.05).held
+
+
+def test_the_normal_interval_is_not_offered() -> None:
+    from simulations import normal_limits
+
+    events = np.arange(21)
+    for method in METHODS:
+        lower, upper = proportion_interval(events, np.full(21, 20), method=method)
+        normal_lower, normal_upper = normal_limits(20)
+        assert np.abs(lower - normal_lower).max() > 0.01, method
+        assert np.abs(upper - normal_upper).max() > 0.01, method
 
 
 @pytest.mark.slow

@@ -11,6 +11,7 @@ from audit.measures.position import malposition, position_verified, threads_not_
 from audit.measures.postpartum import perforation_expected
 from audit.measures.removal_visits import removal_on_request
 from audit.records import AuditResults, Cohort
+from reports.sections.expulsion import expulsion_section
 from reports.sections.expulsion_parts import after_a_birth, more_of_expulsion
 from reports.sections.follow_up import follow_up_section
 from reports.sections.lost import time_followed, tipping_points
@@ -133,8 +134,24 @@ def test_size_is_said_to_be_exploratory_once_under_its_table(demo_results: Audit
     words = said(more_of_expulsion(demo_results))
     assert words.count("Exploratory: ") == 1
     assert "Cannot be assessed" in words
-    assert "After an earlier expulsion" in words
     assert "earliest possible day" in words
+
+
+def test_repeats_stand_with_their_women_and_their_hazard_ratios_apart(demo_results: AuditResults) -> None:
+    folded = {
+        block.summary: block.table
+        for block in expulsion_section(demo_results).blocks
+        if block.kind == "folded"
+    }
+    placements = folded["All placements, repeats included"]
+    assert "After an earlier expulsion" in placements
+    assert '<th scope="col">Women</th>' in placements
+    ratios = folded["The same of all placements, repeats included"]
+    assert "placements of one woman taken together" in ratios
+    assert "robust limits can be too narrow" in ratios
+    first = folded["Hazard ratios, each adjusted for the others"]
+    assert "robust" not in first
+    assert first.count("<tr>") == ratios.count("<tr>")
 
 
 def test_removals_are_told_by_purpose_and_by_how_they_went(
