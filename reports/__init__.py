@@ -58,16 +58,16 @@ def write_reports(
     folder
         Where to write. A folder that this tool wrote and nobody changed is replaced.
     editions
-        ``internal``: the report for the clinical lead and the committee. ``patient``: the summary for women, a draft
-        until the service has checked it.
+        ``internal``: the report for the clinical lead and the committee. ``patient``: the summary for women, a
+        draft for the service to check.
     force
         Replace whatever the folder holds.
 
     Returns
     -------
     Path
-        The folder, with a folder for each edition (``internal/report.html``, ``patient/summary.html``), ``tables/*.csv``, ``record.json``, ``manifest.json``, and
-        ``actions.next.toml`` where there is an action plan. All of it is exact and not for release.
+        The folder, with ``internal/report.html``, ``patient/summary.html``, ``tables/*.csv``, ``record.json``,
+        ``manifest.json``, and ``actions.next.toml`` where there is an action plan. All of it is exact and not for release.
 
     Raises
     ------

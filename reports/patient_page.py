@@ -91,12 +91,13 @@ def _counting(results: AuditResults) -> tuple[str, ...]:
 
 def _rare(results: AuditResults) -> tuple[tuple[Rare, ...], tuple[str, ...]]:
     """What large studies found, with the studies in the order in which they are named."""
-    studies: dict[str, str] = {}
+    studies: list[str] = []
 
     def named(row: Row) -> str:
         """The number of a study, given when it is first named."""
-        studies.setdefault(row["citation"], f"{row['citation']}. {row['setting']}, {row['years']}.")
-        return words.STUDY.format(number=1 + list(studies).index(row["citation"]))
+        if row["citation"] not in studies:
+            studies.append(row["citation"])
+        return words.STUDY.format(number=1 + studies.index(row["citation"]))
 
     told = {
         "wall": _found(results, named, {WALL: words.WALL, WALL_MILK: words.WALL_MILK}),
@@ -104,7 +105,7 @@ def _rare(results: AuditResults) -> tuple[tuple[Rare, ...], tuple[str, ...]]:
         "outside": _outside(results, named),
     }
     rare = tuple(Rare(words.RARE[name], said) for name, said in told.items() if said)
-    return rare, tuple(studies.values())
+    return rare, tuple(f"{study}." for study in studies)
 
 
 def _published(results: AuditResults, id: str) -> Row | None:

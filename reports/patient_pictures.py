@@ -66,7 +66,7 @@ class Picture:
     heading: str
     lead: str
     parts: tuple[Part, ...] = ()
-    drawing: Markup = Markup("")
+    drawing: Markup | None = None
     said: tuple[str, ...] = ()
     counted: str = ""
 
@@ -79,10 +79,10 @@ def fitted_picture(results: AuditResults) -> Picture:
     }
     kept = {name: row for name, row in found.items() if row is not None}
     if len(kept) < len(found):
-        return nodrawn(results, "fitted", words.NOT_HELD)
+        return no_picture(results, "fitted", words.NOT_HELD)
     first = kept["first_visit"]
     if only_bounds(first):
-        return nodrawn(results, "fitted", words.NOT_WRITTEN_DOWN)
+        return no_picture(results, "fitted", words.NOT_WRITTEN_DOWN)
     counts = {**{name: int(row["events"]) for name, row in kept.items()}, "unknown": int(first["n_unknown"])}
     limits: dict[Group, Limits] = {(name,): limits_to_print(row) for name, row in kept.items()}
     limits[_OTHERS] = of_the_rest(limits[("first_visit",)])
@@ -103,9 +103,9 @@ def faint_picture(results: AuditResults) -> Picture:
     fixed = {"by": "overall", "window": "rolling_12_months"}
     row = one(results, "vasovagal_by_parity", definition="vasovagal_any", **fixed)
     if row is None:
-        return nodrawn(results, "faint", words.NOT_HELD)
+        return no_picture(results, "faint", words.NOT_HELD)
     if only_bounds(row):
-        return nodrawn(results, "faint", words.NOT_WRITTEN_DOWN)
+        return no_picture(results, "faint", words.NOT_WRITTEN_DOWN)
     yes, limits = int(row["events"]), limits_to_print(row)
     counts = {"yes": yes, "no": int(row["n"]) - yes, "unknown": int(row["n_unknown"])}
     picture = drawn(results, "faint", counts, {("yes",): limits, ("no",): of_the_rest(limits)})

@@ -3,15 +3,24 @@
 Short sentences and everyday words: the tests hold the reading age at about 12. Braces stand for what is filled in.
 """
 
+from collections.abc import Mapping
+
 EDITION = "Internal draft: not for release"
 SKIP = "Skip to when to get help"
 TITLE = "Having a device fitted: how it went here"
 FIRST_WORDS = (
-    "A device is a small thing that a doctor or nurse puts in your womb. It stops you from getting pregnant. Many "
-    "people call it a coil.",
-    "We looked back at our own notes up to {data_to}, and counted how things went for the women who came here.",
-    "This page can help you to ask questions. It cannot tell how things will go for you. What your own doctor or "
-    "nurse says comes first.",
+    (
+        "A device is a small thing that a doctor or nurse puts in your womb. It stops you from getting pregnant. "
+        "Many people call it a coil."
+    ),
+    (
+        "We looked back at our own notes up to {data_to}. We counted how things went for the women who came here "
+        "for a device."
+    ),
+    (
+        "This page can help you to ask questions. It cannot tell how things will go for you. What your own doctor "
+        "or nurse says comes first."
+    ),
 )
 HOW_TO_READ = (
     "Each picture has 100 shapes, and each shape stands for 1 of 100. “Could be 3 to 7” tells you how far out our "
@@ -36,14 +45,20 @@ HEADINGS = {
     "year": "How were things after a year?",
 }
 LEADS = {
-    "fitted": "Think of 100 women who came here for a device in the year up to {last_day}. For all of them, the "
-    "fitting was begun.",
-    "faint": "Some women feel faint or pass out when a device is fitted. Think of 100 visits here in the year up to "
-    "{last_day}. At each of them, a fitting was begun.",
-    "year": "Think of 100 women who had a device fitted here more than a year ago. We ask how things were when one "
-    "year had gone by.",
+    "fitted": (
+        "Think of 100 women who came here for a device in the year up to {last_day}. For all of them, the fitting "
+        "was begun."
+    ),
+    "faint": (
+        "Some women feel faint or pass out when a device is fitted. Think of 100 visits in the year up to "
+        "{last_day}. At each of them, a fitting was begun."
+    ),
+    "year": (
+        "Think of 100 women who had a device fitted here more than a year ago. We ask how things were when one "
+        "year had gone by."
+    ),
 }
-PARTS = {
+PARTS: Mapping[str, Mapping[tuple[str, ...], str]] = {
     "fitted": {
         ("first_visit",): "had it fitted at the first visit",
         ("later",): "did not, but had it fitted within {days} days",
@@ -61,7 +76,7 @@ PARTS = {
         ("came_out",): "had it come out by itself, or partly come out",
         ("stopped",): "had it taken out, or stopped in some other way",
         ("came_out", "stopped"): "no longer had it",
-        ("using", "came_out", "stopped"): "we know how it went",
+        ("using", "came_out", "stopped"): "we know about",
         ("unknown",): "we do not know about",
     },
 }
@@ -77,7 +92,7 @@ SHAPE_NAMES = {
 PICTURE = "A picture of 100 shapes. {parts}"
 PICTURE_PART = "{number} {shapes}: {words}."
 
-# Said under a picture.
+# Said below a picture.
 COUNTED = {
     "fitted": "We counted about {number} women.",
     "faint": "We counted about {number} visits.",
@@ -86,14 +101,15 @@ COUNTED = {
 NOT_AT_FIRST = "So {number} of 100 did not have it fitted at first ({range})."
 LATER_OF_THESE = "Of these {number}, {later} had it fitted later."
 IF_LIKE_THE_REST = {
-    "fitted": "If the women we do not know of were like the rest, it was {about} who had it fitted at the first visit "
-    "({range}).",
-    "faint": "If the visits with no note were like the rest, it was {about} who felt faint or passed out ({range}).",
+    "fitted": (
+        "If those with no note were like the rest, it was {about} who had it fitted at the first visit ({range})."
+    ),
+    "faint": "If those with no note were like the rest, it was {about} who felt faint or passed out ({range}).",
 }
 PASSED_OUT = "Did they pass out? {about} did ({range})."
-NONE_PASSED_OUT = "Did they pass out? No one did. It {range}."
+NONE_PASSED_OUT = "Did they pass out? No one did. It {range} in 100."
 YEAR_IF_LIKE = (
-    "If the women we do not know of were like the rest, {about} still had the same device ({range}).",
+    "If the women we do not know about were like the rest, {about} still had the same device ({range}).",
     "And {about} did not ({range}).",
     "For {about} it had come out by itself ({range}).",
 )
@@ -104,8 +120,8 @@ YEAR_BETWEEN = (
     "For {low} to {high} in 100 it had come out by itself.",
 )
 BOTH_FINE = (
-    "To keep a device can be right, and so can having it taken out. Some women want a baby, or want to try something "
-    "else."
+    "To keep a device can be right, and so can having it taken out. Some women want a baby, or want to try "
+    "something else."
 )
 ALL_KNOWN = "We know this for all of them."
 FEW_UNKNOWN = "For some more we do not know. They are too few to show."
@@ -113,7 +129,7 @@ NOT_SPLIT = "We do not split this up, as some of the numbers are too few to show
 MOST = {
     "fitted": "Most had it fitted at the first visit. The rest are too few to show.",
     "faint": "Most did not feel faint. The rest are too few to show.",
-    "year": "Most of those we know of still had the same device. Those who did not are too few to show.",
+    "year": "Most of those we know about still had the same device. The rest are too few to show.",
 }
 SOME_TOO_FEW = "Some of the numbers are too few to show, so we show none of them."
 
@@ -133,8 +149,8 @@ YEAR_CLOSED = (
 
 NOT_KNOWN_TITLE = "What we do not know"
 YEAR_UNKNOWN = (
-    "We do not know how the year went for {number} of 100 women. Some moved away, some did not come back, and some did "
-    "not want to be asked."
+    "We do not know how the year went for {number} of 100 women. Some moved away, some did not come back, and some "
+    "did not want to be asked."
 )
 TROUBLE_COMES_BACK = (
     "Women with a problem may come back more often. So a problem may look more common here than it is."
@@ -143,8 +159,8 @@ YOU = "We do not know how it will go for you. You may not be like the women we c
 
 RARE_TITLE = "Problems that are rare"
 RARE_FIRST = (
-    "Some problems are so rare that one clinic is too small to count them. The numbers below come from large studies. "
-    "They are out of 1,000 women, not 100."
+    "Some problems are so rare that one clinic is too small to count them. So these numbers come from large "
+    "studies in six countries of Europe. They are out of 1,000 women, not 100."
 )
 RARE_NONE = "We have no study to show here."
 RARE = {
@@ -159,23 +175,29 @@ PREGNANT_HORMONE = "In one year, {about} women with a hormone device got pregnan
 PREGNANT_COPPER = (
     "In one year, {about} women with a copper device got pregnant{range}. The other {others} did not."
 )
-OUTSIDE = "This was {about} women in the first year: {events} of {women}. If you might be pregnant, get help at once."
+OUTSIDE = "This was {about} women in the first year: {events} of {women}. It needs help at once."
 STUDY = "Study {number}"
 STUDIES = "The studies"
 
 COUNTING_TITLE = "How we counted"
 COUNTING = (
-    "We never show a number that stands for 1 to 7 women. We write “too few to show”. No one should be able to tell "
-    "who they are.",
-    "If we did such a count 100 times, the true number would lie in the range we give about 95 times.",
-    "All numbers are rounded.",
-    "If a visit was put off before the fitting was begun, we left it out.",
-    "We left out women who came for the first time in the last {days} days. They may still have it fitted. A woman "
-    "who came for a new device later in the year counts once more.",
+    (
+        "We never show a number that stands for 1 to 7 women. We write “too few to show”. No one should be able to "
+        "tell who they are."
+    ),
+    (
+        "All numbers are rounded. If we did such a count 100 times, the true number would lie in the range we give "
+        "about 95 times."
+    ),
+    (
+        "We left out women who came for the first time in the last {days} days. They may still have it fitted. A "
+        "woman who came for a new device later in the year counts once more."
+    ),
+    "We left out visits that were put off before the fitting was begun.",
     "For the time after a year, we looked at the first device of each woman in our notes.",
 )
 BLANK_IS_NO = "Where no one wrote down that a woman felt faint, we took it that she did not."
-LAST_WORDS = "This is a draft for the team here to check. Do not hand it out. What your doctor or nurse says comes first."
+LAST_WORDS = "This is a draft for the team here to check. Do not hand it out."
 
 
 def could_be(low: int, high: int) -> str:

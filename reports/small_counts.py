@@ -24,8 +24,8 @@ def first_safe(
 ) -> tuple[tuple[Group, int], ...]:
     """The first way of putting parts together of which every part may be shown.
 
-    The groups of a way have no part in common, so every sum and every difference of what is shown is itself a sum of
-    groups, and none can be 1 to 7. A part that a way leaves out is no part of its whole.
+    The groups of a way have no part in common, so whatever can be got from them by adding and taking away is
+    itself a sum of groups, and none is 1 to 7. A part that a way leaves out is no part of its whole.
 
     Parameters
     ----------
