@@ -67,7 +67,7 @@ def write_reports(
     -------
     Path
         The folder, with ``internal/report.html``, ``patient/summary.html``, ``tables/*.csv``, ``record.json``,
-        ``manifest.json``, and ``actions.next.toml`` where there is an action plan. All of it is exact and not for release.
+        ``manifest.json``, and ``actions.next.toml`` where there is an action plan. Not for release.
 
     Raises
     ------

@@ -64,7 +64,7 @@ class Picture:
 
     id: str
     heading: str
-    lead: str
+    lead: str = ""
     parts: tuple[Part, ...] = ()
     drawing: Markup | None = None
     said: tuple[str, ...] = ()
@@ -79,10 +79,10 @@ def fitted_picture(results: AuditResults) -> Picture:
     }
     kept = {name: row for name, row in found.items() if row is not None}
     if len(kept) < len(found):
-        return no_picture(results, "fitted", words.NOT_HELD)
+        return no_picture("fitted", words.NOT_HELD)
     first = kept["first_visit"]
     if only_bounds(first):
-        return no_picture(results, "fitted", words.NOT_WRITTEN_DOWN)
+        return no_picture("fitted", words.NOT_WRITTEN_DOWN)
     counts = {**{name: int(row["events"]) for name, row in kept.items()}, "unknown": int(first["n_unknown"])}
     limits: dict[Group, Limits] = {(name,): limits_to_print(row) for name, row in kept.items()}
     limits[_OTHERS] = of_the_rest(limits[("first_visit",)])
@@ -103,9 +103,9 @@ def faint_picture(results: AuditResults) -> Picture:
     fixed = {"by": "overall", "window": "rolling_12_months"}
     row = one(results, "vasovagal_by_parity", definition="vasovagal_any", **fixed)
     if row is None:
-        return no_picture(results, "faint", words.NOT_HELD)
+        return no_picture("faint", words.NOT_HELD)
     if only_bounds(row):
-        return no_picture(results, "faint", words.NOT_WRITTEN_DOWN)
+        return no_picture("faint", words.NOT_WRITTEN_DOWN)
     yes, limits = int(row["events"]), limits_to_print(row)
     counts = {"yes": yes, "no": int(row["n"]) - yes, "unknown": int(row["n_unknown"])}
     picture = drawn(results, "faint", counts, {("yes",): limits, ("no",): of_the_rest(limits)})
@@ -131,9 +131,9 @@ def _passed_out(row: Row | None, felt_faint: int) -> list[str]:
     return [words.PASSED_OUT.format(about=about.capitalize(), range=reach)]
 
 
-def no_picture(results: AuditResults, id: str, *said: str) -> Picture:
+def no_picture(id: str, *said: str) -> Picture:
     """A question with sentences in place of a picture."""
-    return Picture(id, words.HEADINGS[id], _lead(results, id), said=paragraphs(said))
+    return Picture(id, words.HEADINGS[id], said=paragraphs(said))
 
 
 def drawn(
@@ -166,19 +166,20 @@ def drawn(
     """
     known = sum(counts.values()) - counts["unknown"]
     if known < FEWEST:
-        return no_picture(results, id, words.TOO_FEW_COUNTED[id])
+        return no_picture(id, words.TOO_FEW_COUNTED[id])
     ways = [way for way in _WAYS[id] if not together or set(together) & set(way)]
+    # With no one unknown, "we know about 100 of 100" would say nothing.
+    ways = [way for way in ways if counts["unknown"] or KNOWN_YEAR not in way]
     shown = first_safe(counts, ways)
     groups = {group for group, _ in shown}
-    said = [_unsplit(id, counts, known)] if groups <= {KNOWN_YEAR, UNKNOWN} else []
-    if not counts["unknown"]:
-        said.append(words.ALL_KNOWN)
-    elif shown and UNKNOWN not in groups:
-        said.append(words.FEW_UNKNOWN)
+    if not shown:
+        return no_picture(id, _unsplit(id, counts, known))
+    said = [_unsplit(id, counts, known)] if KNOWN_YEAR in groups else []
     if not together and groups & {_OTHERS, ENDED}:
         said.append(words.NOT_SPLIT)
-    if not shown:
-        return no_picture(results, id, *said)
+    counted = [words.COUNTED[id].format(number=wording.about(sum(number for _, number in shown)))]
+    if UNKNOWN not in groups or not counts["unknown"]:
+        counted.append(words.FEW_UNKNOWN if counts["unknown"] else words.ALL_KNOWN)
     parts = _parts(results, id, shown, {} if UNKNOWN in groups and counts["unknown"] else limits)
     return Picture(
         id,
@@ -187,7 +188,7 @@ def drawn(
         parts,
         icon_array([(_SHAPES[part.group], part.of_hundred) for part in parts], _described(parts)),
         paragraphs(said),
-        words.COUNTED[id].format(number=wording.about(sum(number for _, number in shown))),
+        " ".join(counted),
     )
 
 

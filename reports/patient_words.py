@@ -124,7 +124,7 @@ BOTH_FINE = (
     "something else."
 )
 ALL_KNOWN = "We know this for all of them."
-FEW_UNKNOWN = "For some more we do not know. They are too few to show."
+FEW_UNKNOWN = "For some more we do not know. Those are too few to show."
 NOT_SPLIT = "We do not split this up, as some of the numbers are too few to show."
 MOST = {
     "fitted": "Most had it fitted at the first visit. The rest are too few to show.",

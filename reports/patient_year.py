@@ -28,11 +28,11 @@ def year_picture(results: AuditResults) -> Picture:
     """What had become of devices after a year; a sentence alone where too little is known."""
     ended, out = (_first_year(results, "first_year_endings", cause) for cause in ("any", "expulsion"))
     if ended is None or out is None:
-        return no_picture(results, "year", words.NOT_HELD)
+        return no_picture("year", words.NOT_HELD)
     if not ended["n"] + ended["n_unknown"]:
-        return no_picture(results, "year", words.YEAR_NOT_OVER)
+        return no_picture("year", words.YEAR_NOT_OVER)
     if results.gate == "bounds_only":
-        return no_picture(results, "year", words.YEAR_CLOSED)
+        return no_picture("year", words.YEAR_CLOSED)
     counts = {
         "using": int(ended["n"] - ended["events"]),
         "came_out": int(out["events"]),
