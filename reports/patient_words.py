@@ -53,10 +53,7 @@ LEADS = {
         "Some women feel faint or pass out when a device is fitted. Think of 100 visits in the year up to "
         "{last_day}. At each of them, a fitting was begun."
     ),
-    "year": (
-        "Think of 100 women who had a device fitted here more than a year ago. We ask how things were when one "
-        "year had gone by."
-    ),
+    "year": "Think of 100 women who had a device fitted here more than a year ago.",
 }
 PARTS: Mapping[str, Mapping[tuple[str, ...], str]] = {
     "fitted": {
@@ -169,13 +166,11 @@ RARE = {
     "outside": "A pregnancy outside the womb",
 }
 # Here a range brings its own brackets, since "fewer than 1" goes without.
-WALL = "In the first year, this was found after {about} fittings{range}. After the other {others} it was not."
+WALL = "In the first year, this was found after {about} fittings{range}. After {others} it was not."
 WALL_MILK = "For women who breastfed and had a baby less than 36 weeks ago, it was {about}{range}."
-PREGNANT_HORMONE = "In one year, {about} women with a hormone device got pregnant{range}."
-PREGNANT_COPPER = (
-    "In one year, {about} women with a copper device got pregnant{range}. The other {others} did not."
-)
-OUTSIDE = "This was {about} women in the first year: {events} of {women}. It needs help at once."
+PREGNANT_HORMONE = "In one year, {about} women with one kind of hormone device got pregnant{range}."
+PREGNANT_COPPER = "In one year, {about} women with a copper device got pregnant{range}. And {others} did not."
+OUTSIDE = "This was {about} women in one year: {events} of {women}. It needs help at once."
 STUDY = "Study {number}"
 STUDIES = "The studies"
 

@@ -142,10 +142,10 @@ def test_the_year_is_told_as_gain_and_as_loss(by_hand: str) -> None:
 
 
 def test_the_page_is_an_edition_of_its_own_and_marked_as_a_draft(
-    by_hand: str, counted_results: MakeResults, tmp_path: Path
+    by_hand: str, demo_results: AuditResults, tmp_path: Path
 ) -> None:
     assert "patient" in EDITIONS
-    out = write_reports(counted_results(), tmp_path / "out", editions=("patient",))
+    out = write_reports(demo_results, tmp_path / "out", editions=("patient",))
     assert (out / "patient" / "summary.html").is_file()
     assert not (out / "internal").exists()
     assert text_of(by_hand).count("Internal draft: not for release") == 2
@@ -409,16 +409,13 @@ def test_rare_problems_are_those_of_the_published_studies_and_never_our_own(
 ) -> None:
     said = text_of(render_patient(demo_results))
     # 81 of 61,448 and 34 of 6,047 fittings; 5.2 per 1,000 woman-years; 0.6, at most 0.9.
-    assert (
-        "after about 1 in 1,000 fittings (could be 1 to 2). After the other 999 it was not. (Study 1)" in said
-    )
+    assert "after about 1 in 1,000 fittings (could be 1 to 2). After 999 it was not. (Study 1)" in said
     assert "less than 36 weeks ago, it was about 6 in 1,000 (could be 3 to 8). (Study 2)" in said
     assert (
-        "about 5 in 1,000 women with a copper device got pregnant (could be 4 to 7). The other 995 did not."
-        in said
+        "about 5 in 1,000 women with a copper device got pregnant (could be 4 to 7). And 995 did not." in said
     )
-    assert "fewer than 1 in 1,000 women with a hormone device got pregnant. (Study 3)" in said
-    assert "This was fewer than 1 in 1,000 women in the first year: 21 of 58,324." in said
+    assert "fewer than 1 in 1,000 women with one kind of hormone device got pregnant. (Study 3)" in said
+    assert "This was fewer than 1 in 1,000 women in one year: 21 of 58,324." in said
     for own in ("perforation", "pregnancy", "ectopic_pregnancy"):
         poisoned = demo_results.tables[own].assign(events=5000, n=5001)
         assert render_patient(
