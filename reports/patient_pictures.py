@@ -94,7 +94,8 @@ def fitted_picture(results: AuditResults) -> Picture:
     elif shown.get(("later",)):
         later, others = shown[("later",)], shown[("later",)] + shown[("not_fitted",)]
         said.append(words.NOT_AT_FIRST.format(number=others, range=could_be(limits[_OTHERS])))
-        said.append(words.LATER_OF_THESE.format(number=others, later=later))
+        if others > 1:
+            said.append(words.LATER_OF_THESE.format(number=others, later=later))
     return replace(picture, said=paragraphs(said, picture.said))
 
 

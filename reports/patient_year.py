@@ -69,11 +69,11 @@ def _first_year(results: AuditResults, table: str, cause: str) -> Row | None:
 def _if_like_the_rest(results: AuditResults, picture: Picture) -> list[str]:
     """The year if the unknown were like the rest; only ranges where that is too much to say."""
     groups = {part.group for part in picture.parts}
-    ended, out = (_first_year(results, "follow_up_bounds", cause) for cause in ("any", "expulsion"))
-    if UNKNOWN not in groups or KNOWN_YEAR in groups or not (_read(ended) and _read(out)):
+    found = [_first_year(results, "follow_up_bounds", cause) for cause in ("any", "expulsion")]
+    read = [row for row in found if row is not None and is_known(row["last_known_upper"])]
+    if UNKNOWN not in groups or KNOWN_YEAR in groups or len(read) < len(found):
         return []
-    assert ended is not None
-    assert out is not None
+    ended, out = read
     if results.gate == "both_as_equals":
         return _ranges(_both_rules(ended), _both_rules(out) if _CAME_OUT in groups else None)
     stopped = wording.whole_part(ended["last_known"], 100)
@@ -101,11 +101,6 @@ def _ranges(stopped: Limits, out: Limits | None) -> list[str]:
             for sentence, (low, high) in zip(sentences, outer, strict=False)
         ),
     ]
-
-
-def _read(row: Row | None) -> bool:
-    """Whether a curve could be read at a year."""
-    return row is not None and is_known(row["last_known_upper"]) and is_known(row["assumed_in_place_upper"])
 
 
 def _last_known(row: Row) -> Limits:

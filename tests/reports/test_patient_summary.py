@@ -293,6 +293,12 @@ def test_fewer_than_30_give_no_number_and_30_do(counted_results: MakeResults, id
         assert (patient_words.TOO_FEW_COUNTED[id] in " ".join(shown.said)) is not drawn
 
 
+def test_the_words_name_the_limits_that_the_code_keeps() -> None:
+    assert f"stands for 1 to {SHOWN_FROM - 1} women" in patient_words.COUNTING[0]
+    for said in patient_words.TOO_FEW_COUNTED.values():
+        assert said.startswith(f"Fewer than {FEWEST} ")
+
+
 # Zero events, rounding, ranges
 
 
@@ -303,6 +309,11 @@ def test_no_event_is_none_of_so_many_with_what_is_still_possible(counted_results
     assert "0 of 100 felt faint or passed out (could be up to 2)." in said
     assert "No one did. It could be up to 2 in 100." in said
     assert "We counted about 240 visits." in said
+
+
+def test_of_one_in_a_hundred_it_is_not_told_what_came_later(counted_results: MakeResults) -> None:
+    said = picture(counted_results(fitted=(3000, 20, 8, 0)), "fitted").said
+    assert said == ("So 1 of 100 did not have it fitted at first (could be up to 2).",)
 
 
 def test_some_events_are_never_rounded_to_none(counted_results: MakeResults) -> None:
