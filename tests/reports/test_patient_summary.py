@@ -210,6 +210,17 @@ def test_no_count_from_1_to_7_is_shown_nor_got_by_adding_and_taking_away(
             assert number == 0 or number >= SHOWN_FROM
 
 
+@pytest.mark.parametrize(
+    ("faint", "passed_out", "said"),
+    [(20, 12, True), (20, 13, False), (20, 7, False), (20, 20, True), (20, 0, True), (7, 0, False)],
+)
+def test_who_passed_out_is_told_only_where_those_who_only_felt_faint_are_not_few(
+    counted_results: MakeResults, faint: int, passed_out: int, said: bool
+) -> None:
+    shown = picture(counted_results(faint=(faint, 200, 0), passed_out=passed_out), "faint")
+    assert ("pass out?" in " ".join(shown.said)) is said
+
+
 few = st.integers(1, SHOWN_FROM - 1)
 
 
