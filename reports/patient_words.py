@@ -146,8 +146,8 @@ YEAR_CLOSED = (
 
 NOT_KNOWN_TITLE = "What we do not know"
 YEAR_UNKNOWN = (
-    "We do not know how the year went for {number} of 100 women. Some moved away, some did not come back, and some "
-    "did not want to be asked."
+    "We do not know how the year went for {number} of 100 women. They may have moved away, or not come back, or "
+    "not wanted to be asked."
 )
 TROUBLE_COMES_BACK = (
     "Women with a problem may come back more often. So a problem may look more common here than it is."
