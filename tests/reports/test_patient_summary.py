@@ -280,6 +280,16 @@ def test_parts_are_put_together_until_none_is_small(
     assert ["+".join(part.group) for part in parts] == shown
 
 
+@pytest.mark.parametrize(
+    ("unknown", "said"), [(0, patient_words.ALL_KNOWN), (7, patient_words.FEW_UNKNOWN), (8, "")]
+)
+def test_whether_some_are_not_known_is_said_beside_how_many_were_counted(
+    counted_results: MakeResults, unknown: int, said: str
+) -> None:
+    counted = picture(counted_results(fitted=(150, 20, 10, unknown)), "fitted").counted
+    assert counted == f"We counted about 180 women. {said}".strip()
+
+
 def test_where_nothing_may_be_shown_the_page_says_so_in_words(counted_results: MakeResults) -> None:
     hidden = {"fitted": (150, 3, 1, 0), "faint": (3, 200, 0), "year": (200, 3, 1, 0)}
     for id, cells in hidden.items():
