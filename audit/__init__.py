@@ -52,6 +52,7 @@ if TYPE_CHECKING:
         failed_insertions,
         failure_reasons,
         first_pass_success,
+        fitted_in_the_end,
     )
     from audit.measures.linkage import unlinked_contacts
     from audit.measures.pain import pain_scores
@@ -118,6 +119,7 @@ _HOME = {
     "failure_model_fit": "measures.failure_model",
     "failure_reasons": "measures.insertion",
     "first_pass_success": "measures.insertion",
+    "fitted_in_the_end": "measures.insertion",
     "follow_up_bounds": "measures.follow_up",
     "follow_up_completeness": "measures.completeness_of_follow_up",
     "in_period": "period",
@@ -204,6 +206,7 @@ __all__ = [
     "failure_model_fit",
     "failure_reasons",
     "first_pass_success",
+    "fitted_in_the_end",
     "follow_up_bounds",
     "follow_up_completeness",
     "in_period",

@@ -101,6 +101,9 @@ def _insertions(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Perio
     def first_pass(rows: pd.DataFrame) -> pd.DataFrame:
         return _each(insertion.first_pass_success, rows, (OVERALL, "practice"), recorded_floor=floor)
 
+    def fitted(rows: pd.DataFrame) -> pd.DataFrame:
+        return insertion.fitted_in_the_end(rows, recorded_floor=floor)
+
     def emergency(rows: pd.DataFrame) -> pd.DataFrame:
         return access.emergency_placement_in_time(
             rows,
@@ -115,6 +118,7 @@ def _insertions(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Perio
             [_in_windows(attempts, span, failed), _with_window(by_quarter, WHOLE_LOG)]
         ),
         "failure_reasons": _in_windows(attempts, span, insertion.failure_reasons),
+        "fitted_in_the_end": _in_windows(attempts, span, fitted),
         "first_pass_success": _in_windows(attempts, span, first_pass),
         "emergency_placement_in_time": _in_windows(attempts, span, emergency),
     }

@@ -135,6 +135,7 @@ _PART_OF = {
     "failure_model_fit": "failed_insertions_by_clinician",
     "clinicians_certified": "clinician_volume",
     "failed_insertion_contrasts": "failed_insertions",
+    "fitted_in_the_end": "failed_insertions",
     "vasovagal_technique_contrasts": "vasovagal_by_technique",
 }
 

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 
 from audit.records import AuditResults
 from reports.page import render_page
+from reports.patient_page import render_patient
 from reports.sections.actions import actions_section
 from reports.sections.benchmarks import benchmarks_section
 from reports.sections.caseload import caseload_section
@@ -95,4 +96,12 @@ def _internal(results: AuditResults) -> Mapping[str, str]:
     return {"internal/report.html": render_internal(results)}
 
 
-_PAGES: Mapping[str, Callable[[AuditResults], Mapping[str, str]]] = {"internal": _internal}
+def _patient(results: AuditResults) -> Mapping[str, str]:
+    """The summary for women, for the service to check before anyone else reads it."""
+    return {"patient/summary.html": render_patient(results)}
+
+
+_PAGES: Mapping[str, Callable[[AuditResults], Mapping[str, str]]] = {
+    "internal": _internal,
+    "patient": _patient,
+}

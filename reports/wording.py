@@ -169,8 +169,7 @@ def in_a_hundred(lower: float, upper: float) -> str:
     if not (is_known(lower) and is_known(upper)):
         return "not known"
     base = next((size for size in (100, 1000) if upper * size >= 2), 10000)
-    # A hair is taken off so that 0.07 * 100 does not become 8.
-    low, high = math.floor(lower * base + 1e-9), math.ceil(upper * base - 1e-9)
+    low, high = outwards(lower, upper, base)
     return f"up to {high} in {base:,}" if low == 0 else f"between {low} and {high} in {base:,}"
 
 
@@ -182,8 +181,63 @@ def of_women(lower: float, upper: float) -> str:
     >>> of_women(0.0172, 0.7512), of_women(0.0, 0.3)
     ('between 1 and 76 of 100 women', 'between 0 and 30 of 100 women')
     """
-    low, high = math.floor(100 * lower + 1e-9), math.ceil(100 * upper - 1e-9)
+    low, high = outwards(lower, upper, 100)
     return f"between {low} and {high} of 100 women"
+
+
+def outwards(lower: float, upper: float, size: int) -> tuple[int, int]:
+    """Two limits (0-1) in whole numbers out of `size`, rounded outwards.
+
+    Examples
+    --------
+    >>> outwards(0.034, 0.068, 100), outwards(0.07, 0.07, 100)
+    ((3, 7), (7, 7))
+    """
+    # A hair is taken off so that 0.07 * 100 does not become 8.
+    return math.floor(lower * size + 1e-9), math.ceil(upper * size - 1e-9)
+
+
+def shared_out(amounts: Sequence[float], size: int = 100) -> tuple[int, ...]:
+    """The parts of a whole in whole numbers that add up to `size`, each the next below or above its exact share.
+
+    The largest remainders are rounded up; of equal ones the earlier part.
+
+    Examples
+    --------
+    >>> shared_out([1430, 74, 21]), shared_out([1, 1, 1]), shared_out([0, 0])
+    ((94, 5, 1), (34, 33, 33), (0, 0))
+    """
+    whole = sum(amounts)
+    if not whole:
+        return (0,) * len(amounts)
+    exact = [size * amount / whole for amount in amounts]
+    parts = [math.floor(share + 1e-9) for share in exact]
+    by_remainder = sorted(range(len(exact)), key=lambda place: (parts[place] - exact[place], place))
+    for place in by_remainder[: size - sum(parts)]:
+        parts[place] += 1
+    return tuple(parts)
+
+
+def whole_part(value: float, size: int) -> int:
+    """A proportion (0-1) as a whole number out of `size`.
+
+    Examples
+    --------
+    >>> whole_part(0.0052, 1000), whole_part(0.0006, 1000)
+    (5, 1)
+    """
+    return shared_out((value, 1 - value), size)[0]
+
+
+def about(number: int) -> str:
+    """A number of women in round tens, so that no difference of two such numbers tells of a few.
+
+    Examples
+    --------
+    >>> about(1432), about(240)
+    ('1,430', '240')
+    """
+    return count(number - number % 10)
 
 
 def per_hundred_years(row: Row) -> str:

@@ -19,6 +19,9 @@ UNITS = {
     "woman_90_days": ("episode_outcome", "not_placed", "placed"),
 }
 
+# How a woman came to have a device, or not.
+WAYS = ("first_visit", "later", "not_fitted")
+
 # Column, group of interest, group it is compared with.
 CONTRASTS = (
     ("cervical_parity", "no", "yes"),
@@ -154,6 +157,56 @@ def first_pass_success(
     tally = tally_outcomes(counted, outcome="first_pass", by=by)
     table = count_outcomes(tally, events=("yes",), others=("no",), by=by)
     return with_proportions(table, recorded_floor=recorded_floor)
+
+
+def fitted_in_the_end(
+    attempts: pd.DataFrame, *, by: str = OVERALL, recorded_floor: float = 0.8
+) -> pd.DataFrame:
+    """How women came to have a device: at the first visit, later within 90 days, or not in that time.
+
+    Population: women whose first attempt lies at least 90 days before the freeze; one who comes for another device
+    later counts again. Denominator: those of whom the first visit and the 90 days are known. Unknown: counted in
+    ``n_unknown``. The three parts add up to the denominator.
+
+    Parameters
+    ----------
+    attempts
+        The table `audit.schema.derived.ATTEMPTS`, or a tally of it.
+    by
+        ``overall`` or a column of that table, such as ``site_ref``.
+    recorded_floor
+        Smallest share known at which the proportion may be used.
+
+    Returns
+    -------
+    DataFrame
+        ``by, stratum, definition`` (``first_visit``, ``later``, ``not_fitted``), ``events, n, n_unknown,
+        n_not_yet_due, proportion`` and limits (0-1), ``method, caution``. Overall, an empty table gives three rows
+        of zeros.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> tally = pd.DataFrame({"visit_outcome": ["placed", "failed", "failed"],
+    ...     "episode_outcome": ["placed", "placed", "not_placed"], "n": [90, 6, 4]})
+    >>> fitted_in_the_end(tally)[["definition", "events", "n"]].values.tolist()
+    [['first_visit', 90, 100], ['later', 6, 100], ['not_fitted', 4, 100]]
+    """
+    needed = ("visit_outcome", "episode_outcome", by, "n")
+    slim = attempts[[name for name in dict.fromkeys(needed) if name in attempts]]
+    women = slim[slim["episode_outcome"].notna()]
+    at_first, at_last = (women[name].astype(object) for name in ("visit_outcome", "episode_outcome"))
+    way = at_last.map({"not_placed": "not_fitted", "not_yet_due": "not_yet_due"}).fillna("unknown")
+    way = way.mask((at_last == "placed") & (at_first == "placed"), "first_visit")
+    way = way.mask((at_last == "placed") & (at_first == "failed"), "later")
+    tally = tally_outcomes(women.assign(way=way), outcome="way", by=by)
+    tables = []
+    for name in WAYS:
+        others = [other for other in WAYS if other != name]
+        table = count_outcomes(tally, events=(name,), others=others, apart=("not_yet_due",), by=by)
+        table.insert(2, "definition", name)
+        tables.append(table)
+    return with_proportions(pd.concat(tables, ignore_index=True), recorded_floor=recorded_floor)
 
 
 def failed_insertion_contrasts(failed: pd.DataFrame) -> pd.DataFrame:

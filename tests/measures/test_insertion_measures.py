@@ -7,7 +7,14 @@ import pytest
 
 from audit.measures.access import emergency_placement_in_time
 from audit.measures.caseload import caseload
-from audit.measures.insertion import UNITS, failed_insertions, failure_reasons, first_pass_success
+from audit.measures.insertion import (
+    UNITS,
+    WAYS,
+    failed_insertions,
+    failure_reasons,
+    first_pass_success,
+    fitted_in_the_end,
+)
 from audit.period import period_from
 from audit.records import Cohort
 from audit.statistics.proportions import proportion_interval
@@ -46,6 +53,30 @@ def test_each_unit_of_a_failed_insertion_has_its_own_numerator_and_denominator(
     names = ["unit", "events", "n", "n_unknown", "n_deferred", "n_not_yet_due"]
     assert row[names].tolist() == [unit, events, n, unknown, deferred, not_yet_due]
     assert row["proportion"] == pytest.approx(events / n)
+
+
+def test_each_woman_was_fitted_at_the_first_visit_later_or_not_within_90_days(cohort_of: Derive) -> None:
+    table = fitted_in_the_end(cohort_of(LOG, data_to="2026-01-01").attempts)
+    # TakenOver left her first visit with a device, LaterPlaced her second, NeverPlaced none. Unsaid's visit has no
+    # outcome, Young's 90 days are not over, and Deferred's insertion was never begun.
+    assert table[["definition", "events", "n", "n_unknown", "n_not_yet_due"]].to_numpy().tolist() == [
+        ["first_visit", 1, 3, 1, 1],
+        ["later", 1, 3, 1, 1],
+        ["not_fitted", 1, 3, 1, 1],
+    ]
+    by_birth = fitted_in_the_end(cohort_of(LOG, data_to="2026-01-01").attempts, by="cervical_parity")
+    told = by_birth[by_birth["stratum"] == "yes"].set_index("definition")
+    assert told.loc[list(WAYS), ["events", "n"]].to_numpy().tolist() == [[0, 1], [1, 1], [0, 1]]
+
+
+def test_those_never_fitted_are_those_of_the_episode_figure(cohort_of: Derive) -> None:
+    attempts = cohort_of(LOG, data_to="2026-01-01").attempts
+    never = fitted_in_the_end(attempts).set_index("definition").loc["not_fitted"]
+    episode = failed_insertions(attempts, unit="woman_90_days").iloc[0]
+    same = ["events", "n", "n_unknown", "n_not_yet_due"]
+    assert never[same].tolist() == episode[same].tolist()
+    empty = fitted_in_the_end(attempts.head(0))
+    assert empty[["events", "n", "n_unknown"]].to_numpy().tolist() == [[0, 0, 0]] * 3
 
 
 def test_a_stratum_counts_its_own_attempts_and_a_blank_is_the_stratum_unknown(cohort_of: Derive) -> None:

@@ -9,10 +9,12 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from audit.benchmarks.comparison import compare_with_benchmarks
 from audit.ingest.load import load_visits
 from audit.records import AuditResults, Period, SourceFile
 from audit.run import run_audit
 from audit.settings import AuditSettings, read_settings
+from audit.statistics.summaries import with_proportions
 from synthetic_data.demo import DEMO_PERIOD, write_demo
 
 MakeResults = Callable[..., AuditResults]
@@ -51,6 +53,62 @@ def make_results() -> MakeResults:
             "versions": {"python": "3"},
         }
         return AuditResults(**(fixed | changes))  # type: ignore[arg-type]
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def counted_results(make_results: MakeResults) -> MakeResults:
+    """A function that makes the results behind the summary for women from counts, studies included.
+
+    ``fitted``: at the first visit, later, not, unknown. ``faint``: felt faint, did not, unknown; ``passed_out`` of
+    these visits. ``year``: still using, came out, stopped, unknown.
+    """
+    published = compare_with_benchmarks(make_results())
+
+    def row(events: int, n: int, unknown: int, floor: float = 0.0, **labels: object) -> pd.DataFrame:
+        counts = pd.DataFrame([{"by": "overall", **labels, "events": events, "n": n, "n_unknown": unknown}])
+        return with_proportions(counts, recorded_floor=floor)
+
+    def followed(events: int, n: int, unknown: int, cause: str) -> pd.DataFrame:
+        labels = {"placement_kind": "first", "cause": cause}
+        table = row(events, n, unknown, **labels)
+        for rule, of in (("last_known", n), ("assumed_in_place", n + unknown)):
+            read = row(events, of, 0)
+            names = {"": "proportion", "_lower": "ci_lower", "_upper": "ci_upper"}
+            table = table.assign(**{f"{rule}{side}": read[name] for side, name in names.items()})
+        return table
+
+    def make(
+        *,
+        fitted: tuple[int, int, int, int] = (150, 20, 10, 0),
+        faint: tuple[int, int, int] = (20, 150, 10),
+        passed_out: int = 0,
+        year: tuple[int, int, int, int] = (120, 12, 28, 40),
+        gate: str = "last_known_leads",
+        **changes: object,
+    ) -> AuditResults:
+        window = {"window": "rolling_12_months"}
+        ways = zip(("first_visit", "later", "not_fitted"), fitted[:3], strict=True)
+        using, out, stopped, unknown = year
+        known, seen = using + out + stopped, sum(faint[:2])
+        reactions = {"vasovagal_any": (faint[0], seen, faint[2]), "syncope": (passed_out, seen, 0)}
+        first_year = [
+            followed(out + stopped, known, unknown, "any"),
+            followed(out, known, unknown, "expulsion"),
+        ]
+        tables = {
+            "fitted_in_the_end": pd.concat(
+                [row(n, sum(fitted[:3]), fitted[3], 0.8, **window, definition=way) for way, n in ways]
+            ),
+            "vasovagal_by_parity": pd.concat(
+                [row(*counts, 0.8, **window, definition=name) for name, counts in reactions.items()]
+            ),
+            "first_year_endings": pd.concat(first_year),
+            "follow_up_bounds": pd.concat(first_year),
+            "benchmark_comparison": published,
+        }
+        return make_results(tables, gate=gate, **changes)
 
     return make
 
