@@ -134,6 +134,9 @@ _PART_OF = {
     "failure_model": "failed_insertions_by_clinician",
     "failure_model_fit": "failed_insertions_by_clinician",
     "clinicians_certified": "clinician_volume",
+    "clinician_counts": "clinician_figures",
+    "clinician_events": "clinician_figures",
+    "clinician_completeness": "clinician_figures",
     "failed_insertion_contrasts": "failed_insertions",
     "vasovagal_technique_contrasts": "vasovagal_by_technique",
 }

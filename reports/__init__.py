@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from audit.records import AuditResults
 
-EDITIONS = ("internal",)
+EDITIONS = ("internal", "clinician")
 
 __all__ = ["EDITIONS", "write_check", "write_reports"]
 
@@ -58,15 +58,17 @@ def write_reports(
     folder
         Where to write. A folder that this tool wrote and nobody changed is replaced.
     editions
-        ``internal``: the report for the clinical lead and the committee.
+        ``internal``: the report for the clinical lead and the committee. ``clinician``: a sheet for each clinician,
+        with nobody else's figure on it.
     force
         Replace whatever the folder holds.
 
     Returns
     -------
     Path
-        The folder, with ``internal/report.html``, ``tables/*.csv``, ``record.json``, ``manifest.json``, and
-        ``actions.next.toml`` where there is an action plan. All of it is exact and not for release.
+        The folder, with ``internal/report.html``, ``clinicians/*.html``, ``tables/*.csv``, ``record.json``,
+        ``manifest.json``, and ``actions.next.toml`` where there is an action plan. All of it is exact and not for
+        release.
 
     Raises
     ------

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 
 from audit.records import AuditResults
+from reports.clinician_sheet import clinician_pages
 from reports.page import render_page
 from reports.sections.actions import actions_section
 from reports.sections.benchmarks import benchmarks_section
@@ -93,4 +94,7 @@ def _internal(results: AuditResults) -> Mapping[str, str]:
     return {"internal/report.html": render_internal(results)}
 
 
-_PAGES: Mapping[str, Callable[[AuditResults], Mapping[str, str]]] = {"internal": _internal}
+_PAGES: Mapping[str, Callable[[AuditResults], Mapping[str, str]]] = {
+    "internal": _internal,
+    "clinician": clinician_pages,
+}
