@@ -39,7 +39,7 @@ class Sheet:
     facts: tuple[tuple[str, str], ...]
     answer: str
     standing: Standing
-    counts: Markup
+    counts: tuple[Markup, ...]
     figures: tuple[OwnFigure, ...]
 
 

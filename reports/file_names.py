@@ -27,8 +27,8 @@ def file_stem(code: str) -> str:
     str
         The code itself where it is short and plain (capitals, digits, single hyphens and low lines); else what is
         plain of it with two hyphens and a fingerprint of the whole. Letters, digits, hyphens and low lines only, 58
-        of them at most; never the name of a device. It depends on the code alone, so the same code has the same name
-        in every audit, and two codes have two names even where capitals and small letters are one.
+        of them at most; never the name of a device. It depends on the code alone, so that it is the same in every
+        audit, and no two codes share one even where capitals and small letters are one.
 
     Notes
     -----

@@ -25,16 +25,23 @@ _PERFORATIONS = {
     "complete": "Perforation, complete",
     "extent_unknown": "Perforation, extent not known",
 }
-_RESISTANCE = {"none": "None", "mild": "Mild", "firm": "Firm", "impassable": "Could not be passed"}
+_RESISTANCE = {
+    "none": "No resistance",
+    "mild": "Mild resistance",
+    "firm": "Firm resistance",
+    "impassable": "Could not be passed",
+}
 _BEFORE = {"prior_failed_insertion": "failed before", "cervical_surgery": "surgery of the cervix"}
 _REASONS = 3
+# Of each kind of event; with them a busy year still fits on two sheets of paper.
+_LISTED = 12
 
 
 def own_cases_section(results: AuditResults) -> Section:
     """Failed attempts and events, the latest first."""
     listed = rows(results, EVENTS)
     failed = [row for row in listed if row["kind"] == "failed"]
-    events = [row for row in listed if row["kind"] in _KINDS]
+    events = [row for kind in _KINDS for row in [row for row in listed if row["kind"] == kind][:_LISTED]]
     blocks: list[Block] = []
     if failed:
         blocks += [Subheading(_why(failed)), TableBlock(_failures(failed)), *_cut(failed)]
@@ -45,13 +52,14 @@ def own_cases_section(results: AuditResults) -> Section:
         blocks.append(
             Paragraph("None of your attempts of these twelve months failed, and no event is to be looked at.")
         )
-    return Section("cases", "Your cases", _heading([*failed, *events]), tuple(blocks))
+    return Section("cases", "Your cases", _heading(_all_of(failed), _all_of(events)), tuple(blocks))
 
 
-def _heading(cases: Sequence[Row]) -> str:
+def _heading(failed: int, events: int) -> str:
     """How many there are to look at."""
-    number = _all_of(cases)
-    return f"{wording.plural(number, 'case')} to look at again" if number else "No case to look at again"
+    parts = [wording.plural(failed, "failed attempt")] if failed else []
+    parts += [wording.plural(events, "event")] if events else []
+    return f"{wording.listed(parts)} to look at again" if parts else "No case to look at again"
 
 
 def _all_of(listed: Sequence[Row]) -> int:
@@ -92,7 +100,7 @@ def _failures(failed: Sequence[Row]) -> Markup:
         Column("Visit", plain("visit_ref"), "label"),
         Column("Day", lambda row: wording.brief_day(row["date"]), "short"),
         Column("Why it failed", lambda row: word(row["what"]), "text"),
-        Column("Internal os: resistance", _resistance, "text"),
+        Column("Internal os", _resistance, "short"),
         Column("The woman", _woman, "text"),
         Column("Note", _note, "note"),
     ]
@@ -104,7 +112,7 @@ def _events(events: Sequence[Row]) -> Markup:
     columns = [
         Column("Visit", plain("visit_ref"), "label"),
         Column("Day", lambda row: wording.brief_day(row["date"]), "short"),
-        Column("What happened", _happened, "text"),
+        Column("What happened", _happened, "short"),
         Column("The woman", _woman, "text"),
         Column("Device and procedure", _procedure, "text"),
     ]
@@ -113,7 +121,7 @@ def _events(events: Sequence[Row]) -> Markup:
 
 def _resistance(row: Row) -> str:
     """The resistance that was met."""
-    return _RESISTANCE.get(str(row["resistance_met"]), wording.NOTHING)
+    return _RESISTANCE.get(str(row["resistance_met"]), "Not recorded")
 
 
 def _happened(row: Row) -> str:
@@ -123,7 +131,7 @@ def _happened(row: Row) -> str:
     if row["kind"] == "expulsion":
         return f"{word(row['what'])}, found {wording.brief_day(row['found'])}"
     grade = row["vasovagal_grade"]
-    said = f"Reaction, grade {grade:.0f}" if is_known(grade) else "Reaction, grade not recorded"
+    said = f"Reaction, grade {grade:.0f}" if is_known(grade) else "Reaction without a grade"
     phase = str(row["onset_phase"]) if is_known(row["onset_phase"]) else "unknown"
     return said if phase in _UNSAID else f"{said}, began: {within(word(phase))}"
 
@@ -149,10 +157,11 @@ def _note(row: Row) -> str:
     """What else bears on the attempt."""
     notes = {
         "Taken over": row["taken_over"] is True,
-        "She asked to stop": row["stopped_on_request"] is True,
+        "She asked to stop": row["stopped_on_request"] is True and row["what"] != "patient_request",
         "Under supervision": row["practice"] == "supervised",
     }
-    return "; ".join(words for words, holds in notes.items() if holds)
+    said = [words for words, holds in notes.items() if holds]
+    return "; ".join([*said[:1], *(within(words) for words in said[1:])])
 
 
 def _without_outcome(found: Sequence[Row]) -> list[Block]:

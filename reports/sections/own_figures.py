@@ -47,7 +47,7 @@ _SAID = {
         WHOLE,
     ),
 }
-_ITEMS = {
+_BEGUN = {
     "begun": "Insertions begun",
     "placed": "Device placed",
     "failed": "Failed",
@@ -57,14 +57,16 @@ _ITEMS = {
     "supervised": "Begun under supervision",
     "went_on": "Gone on with after a colleague",
     "deferred": "Put off before the start",
+}
+_SEEN = {
     "grade_0": "No reaction (grade 0)",
-    "grade_1": "Reaction, grade 1: symptoms only",
-    "grade_2": "Grade 2: lying down or watching",
-    "grade_3": "Grade 3: loss of consciousness",
+    "grade_1": "Grade 1: symptoms only",
+    "grade_2": "Grade 2: had to lie down",
+    "grade_3": "Grade 3: fainted",
     "grade_4": "Grade 4: needed treatment",
     "grade_unknown": "Grade not recorded",
     "perforation_confirmed": "Perforation, confirmed",
-    "perforation_suspected": "Perforation, suspected, not resolved",
+    "perforation_suspected": "Perforation, suspected",
     "perforation_unknown": "Perforation, not recorded",
 }
 # Lines that stand even where nothing is counted: that there was none is worth saying.
@@ -75,8 +77,8 @@ _Found = Mapping[tuple[str, str], Row]
 
 @dataclass(frozen=True)
 class OwnFigure:
-    """One figure: the large count, what it counts, the percentage or why there is none, a drawing on its scale, what
-    the service makes ordinary, and the other windows."""
+    """One figure: the large count, what it counts, the percentage or why there is none, a drawing on its scale,
+    what the service makes ordinary, and the other windows."""
 
     big: str
     words: str
@@ -121,7 +123,7 @@ def own_standing(results: AuditResults) -> Standing:
     fewest = results.settings.thresholds.clinician_attempts
     if row is None or row["n"] < fewest:
         few = f"Fewer than {fewest} attempts that you made alone have a known outcome in these months"
-        return Standing((f"{few}, so your figures are counts, and your failures are compared with nothing.",))
+        return Standing((f"{few}, so your failures stand as counts and are compared with nothing.",))
     if not row["service_told"]:
         return Standing(
             ("Your failures are compared with nobody’s; “How to read this sheet” at the end says why.",)
@@ -143,21 +145,26 @@ def _marked(row: Row) -> str:
     return f"{said} With {allowed_for(row['expected_by'])} allowed for, {still}."
 
 
-def own_counts(results: AuditResults) -> Markup:
-    """The counts of each window side by side."""
+def own_counts(results: AuditResults) -> tuple[Markup, ...]:
+    """The counts of each window side by side: what was begun, and what was seen."""
     n = {(row["item"], row["window"]): row["n"] for row in rows(results, COUNTS)}
+    return _counts("Your insertions", _BEGUN, n), _counts("Reactions and perforations", _SEEN, n)
+
+
+def _counts(caption: str, items: Mapping[str, str], n: Mapping[tuple[str, str], int]) -> Markup:
+    """A table of these items."""
     lines = [
         {"item": item, **{window: n.get((item, window), 0) for window in WINDOWS_SHOWN}}
-        for item in _ITEMS
+        for item in items
         if item in _ALWAYS or n.get((item, WHOLE))
     ]
     columns = [
-        Column("Count of", lambda row: _ITEMS[row["item"]], "label"),
+        Column("Count of", lambda row: items[row["item"]], "label"),
         Column("This period", lambda row: wording.count(row[PERIOD])),
         Column("Twelve months", lambda row: wording.count(row[ROLLING])),
         Column("Whole log", lambda row: wording.count(row[WHOLE])),
     ]
-    return html_table("Your insertions", columns, lines)
+    return html_table(caption, columns, lines)
 
 
 def own_statements(results: AuditResults) -> tuple[OwnFigure, ...]:
@@ -246,10 +253,12 @@ def _whole(expected: float) -> str:
 
 def _windows(figure: str, found: _Found, fewest: int) -> str:
     """The same figure in the other windows."""
-    said = []
+    said, leads = [], _SAID[figure][2]
+    most = found[figure, leads]["n"]
     for window, words in ((PERIOD, "This period"), (WHOLE, "Whole log")):
         row = found.get((figure, window))
-        if row is None or window == _SAID[figure][2] or not row["n"]:
+        # A new clinician's whole log is these twelve months.
+        if row is None or window == leads or not row["n"] or (window == WHOLE and row["n"] == most):
             continue
         few = row["n"] < fewest or only_bounds(row)
         counts = f"{wording.count(row['events']) if row['events'] else 'none'} of {wording.count(row['n'])}"

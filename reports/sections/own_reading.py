@@ -1,7 +1,6 @@
 """What a clinician may ask of the own sheet, and how it is to be read."""
 
 from audit.records import AuditResults
-from reports import wording
 from reports.choosing import Row, rows
 from reports.sections.own_cases import EVENTS
 from reports.sections.own_figures import FIGURES
@@ -28,8 +27,7 @@ def _questions(listed: list[Row]) -> tuple[str, ...]:
     asked = (
         ("Which of these visits would you do again in the same way, and which in another?", bool(listed)),
         (
-            "Where the cervix or the cavity was hard to pass or sound: what did you try, and what would you have liked "
-            "to have at hand or to be shown?",
+            "Where the cervix was hard to pass or the cavity to sound: what did you try, what would have helped?",
             at_os >= _OFTEN,
         ),
         ("When you stopped: was it early enough for her, and did she leave with a plan?", "failed" in kinds),
@@ -38,7 +36,7 @@ def _questions(listed: list[Row]) -> tuple[str, ...]:
             "reaction" in kinds,
         ),
         (
-            "Having read what became of these devices: is there anything you would choose, check or say differently?",
+            "Having read what became of these devices: would you choose, check or say anything differently?",
             bool(kinds & {"expulsion", "perforation"}),
         ),
         ("What went well that a colleague would gain from hearing?", True),
@@ -54,24 +52,23 @@ def own_reading_section(results: AuditResults) -> Section:
     recorded = f"{100 * limits.recorded_floor:.0f}"
     terms = {
         "Your attempts": (
-            "Every insertion that you began, whoever ended it. One that a colleague took over counts here as failed and "
-            "for the colleague as a new attempt; it does not say why. Those under supervision are counted apart."
+            "Every insertion that you began, whoever ended it. One taken over by a colleague counts here as failed "
+            "and as an attempt of the colleague; it does not say why. Those under supervision stand apart."
         ),
         "Line and dot": (
-            "Your figure with its 95% interval. With this many women, chance alone could have put the dot anywhere along "
-            "the line."
+            "Your figure and its 95% interval: with this many women, chance could have put the dot anywhere on it."
         ),
         "Grey range": _range_words(results),
         "Few cases": (
             f"Below {limits.clinician_attempts} there are counts alone: a percentage would say more than they can. "
-            "Of perforations there are always counts alone; each one is looked at, and none is a rate of a person."
+            "Of perforations there are always counts alone; each is looked at, and none is a rate of a person."
         ),
         "Not recorded": (
             f"Neither yes nor no. Where fewer than {recorded} of 100 are recorded, no percentage is given."
         ),
         "Left out on purpose": (
-            "Every other clinician’s code, count and figure, and any order of clinicians. The cases are listed for the "
-            "notes: they hold codes of visits, so keep this sheet where the log may be kept."
+            "Every other clinician’s code, count and figure, and any order of clinicians. The cases are listed for "
+            "the notes: they hold codes of visits, so keep this sheet where the log may be kept."
         ),
     }
     return Section(
@@ -86,14 +83,14 @@ def _range_words(results: AuditResults) -> str:
     """What the range is, and the rule by which it is shown or not."""
     fewest = results.settings.thresholds.clinician_attempts
     rule = (
-        f"at least three other clinicians have {fewest} or more known outcomes each, and none of them holds more than "
-        "half of what these others hold together. So nobody’s figure is left when you take your own away"
+        f"at least three other clinicians have {fewest} or more known outcomes each, and none of them holds more "
+        "than half of what these others hold together. So nobody’s figure is left when you take your own away"
     )
     told = [row for row in rows(results, FIGURES) if row["service_told"]]
     if not told:
         return f"None is shown. The service’s figure, which holds your cases too, is told only where {rule}."
     return (
-        "Counts that chance would give in 95 of 100 times or more if your figure were the service’s, which holds your "
-        f"cases too. It is told, rounded, only where {rule}. The women you saw are allowed for in “women like yours” "
-        "alone. With several ranges on a sheet, one figure outside its range is often chance."
+        "Counts that chance would give 95 times in 100, or more, if your figure were the service’s, which holds "
+        f"your cases too. It is told, rounded, only where {rule}. Only “women like yours” allows for the women you "
+        "saw. With several ranges on a sheet, one figure outside its range is often chance."
     )

@@ -10,7 +10,7 @@ from reports.tables import Column, html_table, number
 from reports.words_for_columns import column_heading, column_words
 
 COMPLETENESS = "clinician_completeness"
-_LISTED = 10
+_LISTED = 8
 
 
 def own_records_section(results: AuditResults) -> Section:
