@@ -156,7 +156,7 @@ def _render_list(results: AuditResults, files: Mapping[str, str]) -> str:
         "why_none": "" if files else _why_none(results),
         "for_learning": FOR_LEARNING,
     }
-    edition = "List of the clinicians' own sheets: not for release"
+    edition = "List of the clinicians’ own sheets: not for release"
     return render_without_scripts("sheets.html.j2", results, values, edition=edition, styles=("sheet.css",))
 
 

@@ -138,7 +138,7 @@ def _happened(row: Row) -> str:
 
 def _woman(row: Row) -> str:
     """What was known of her before."""
-    births = "births not known" if row["parity_group"] == "unknown" else word(row["parity_group"])
+    births = "Births not known" if row["parity_group"] == "unknown" else word(row["parity_group"])
     age = "age not known" if row["age_band"] == "unknown" else f"age {within(word(row['age_band']))}"
     said = [births, age]
     if str(row["timing_group"]) not in _UNSAID:

@@ -10,7 +10,7 @@ from reports import wording
 from reports.choosing import Row, is_known, limits_of, only_bounds, rows
 from reports.figures.marks import Mark, interval_mark
 from reports.figures.theme import nice_top, ticks
-from reports.sections.clinicians import allowed_for, target_words
+from reports.sections.clinicians import allowed_for
 from reports.sections.parts import CASES_NOT_PEOPLE, PERIOD, ROLLING, WHOLE, WINDOWS_SHOWN
 from reports.tables import Column, html_table
 
@@ -169,10 +169,10 @@ def _counts(caption: str, items: Mapping[str, str], n: Mapping[tuple[str, str], 
 
 def own_statements(results: AuditResults) -> tuple[OwnFigure, ...]:
     """Every figure the log allows, with its drawing."""
-    found = _found(results)
+    found, fewest = _found(results), results.settings.thresholds.clinician_attempts
     leading = [(figure, found.get((figure, window))) for figure, (*_, window) in _SAID.items()]
     return tuple(
-        _own_figure(results, figure, row, found) for figure, row in leading if row is not None and row["n"]
+        _own_figure(figure, row, found, fewest) for figure, row in leading if row is not None and row["n"]
     )
 
 
@@ -181,9 +181,8 @@ def _found(results: AuditResults) -> _Found:
     return {(row["figure"], row["window"]): row for row in rows(results, FIGURES)}
 
 
-def _own_figure(results: AuditResults, figure: str, row: Row, found: _Found) -> OwnFigure:
+def _own_figure(figure: str, row: Row, found: _Found, fewest: int) -> OwnFigure:
     """One figure of the sheet."""
-    fewest = results.settings.thresholds.clinician_attempts
     drawn = row["n"] >= fewest and not only_bounds(row)
     compared = drawn and is_known(row["most"])
     mark, scale = _drawn(row, compared) if drawn else (Markup(""), ())
@@ -193,7 +192,7 @@ def _own_figure(results: AuditResults, figure: str, row: Row, found: _Found) -> 
         _percentage(row, fewest),
         mark,
         scale,
-        _beside(results, row) if compared else "",
+        _beside(row) if compared else "",
         _windows(figure, found, fewest),
     )
 
@@ -226,11 +225,11 @@ def _drawn(row: Row, compared: bool) -> tuple[Markup, tuple[str, ...]]:
     return mark, tuple(f"{100 * tick:.3g}" for tick in scale)
 
 
-def _beside(results: AuditResults, row: Row) -> str:
+def _beside(row: Row) -> str:
     """What the service's figure makes ordinary in so many, and what the women make likely."""
-    whose = f"the service’s figure ({_about(row['service'])})"
-    if row["target_kind"] not in ("", "service"):
-        whose = target_words(results.settings.funnel_target)
+    named = {"": "the service’s figure", "service": "the service’s figure"}
+    named["service_excluding_own"] = "the other clinicians’ figure"
+    whose = f"{named.get(row['target_kind'], 'the figure the service has set')} ({_about(row['service'])})"
     ordinary = f"{wording.count(row['least'])} to {wording.count(row['most'])}"
     said = f"Ordinary in {wording.count(row['n'])}: {ordinary}, at {whose}."
     if not is_known(row["expected"]):

@@ -1,7 +1,7 @@
 """What a clinician may ask of the own sheet, and how it is to be read."""
 
 from audit.records import AuditResults
-from reports.choosing import Row, rows
+from reports.choosing import Row, is_known, rows
 from reports.sections.own_cases import EVENTS
 from reports.sections.own_figures import FIGURES
 from reports.sections.section import Items, Section, Terms
@@ -86,11 +86,24 @@ def _range_words(results: AuditResults) -> str:
         f"at least three other clinicians have {fewest} or more known outcomes each, and none of them holds more "
         "than half of what these others hold together. So nobody’s figure is left when you take your own away"
     )
-    told = [row for row in rows(results, FIGURES) if row["service_told"]]
-    if not told:
-        return f"None is shown. The service’s figure, which holds your cases too, is told only where {rule}."
+    shown = [row for row in rows(results, FIGURES) if is_known(row["most"])]
+    if not shown:
+        return (
+            f"None is shown. It would need {fewest} known outcomes of your own, and the service’s figure, which holds "
+            f"your cases too, is told only where {rule}."
+        )
     return (
-        "Counts that chance would give 95 times in 100, or more, if your figure were the service’s, which holds "
-        f"your cases too. It is told, rounded, only where {rule}. Only “women like yours” allows for the women you "
-        "saw. With several ranges on a sheet, one figure outside its range is often chance."
+        "Counts that chance would give 95 times in 100, or more, if your figure were the service’s, which holds your "
+        f"cases too. It is told, rounded, only where {rule}.{_set(results)} Only “women like yours” allows for the "
+        "women you saw. With several ranges on a sheet, one figure outside its range is often chance."
     )
+
+
+def _set(results: AuditResults) -> str:
+    """What failures are compared with where it is not the service's own figure."""
+    target = results.settings.funnel_target
+    if target == "service":
+        return ""
+    if target == "service_excluding_own":
+        return " For failures it is the other clinicians’ figure, under the same rule."
+    return " For failures it is a figure that the service has set, which tells of nobody."
