@@ -101,7 +101,7 @@ def _expelled(
 ) -> pd.DataFrame:
     """Expulsions found in these days, as rows of the attempts that placed the devices."""
     out = placements[placements["ending"].isin(["expulsion_complete", "expulsion_partial"])]
-    day = out["placement_date"] + pd.to_timedelta(out["ending_day"].astype("float64"), unit="D")
+    day = out["placement_date"].add(pd.to_timedelta(out["ending_day"].astype("float64"), unit="D"))
     then = day.between(first_day, last_day)
     place = pd.Index(attempts["attempt"]).get_indexer(out.loc[then, "attempt"])
     of_these = attempts.iloc[place].reset_index(drop=True)

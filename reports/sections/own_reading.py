@@ -89,13 +89,13 @@ def _range_words(results: AuditResults) -> str:
     shown = [row for row in rows(results, FIGURES) if is_known(row["most"])]
     if not shown:
         return (
-            f"None is shown. It would need {fewest} known outcomes of your own, and the service’s figure, which holds "
-            f"your cases too, is told only where {rule}."
+            f"None is shown. It would need {fewest} known outcomes of your own, and the service’s figure, which "
+            f"holds your cases too, is told only where {rule}."
         )
     return (
-        "Counts that chance would give 95 times in 100, or more, if your figure were the service’s, which holds your "
-        f"cases too. It is told, rounded, only where {rule}.{_set(results)} Only “women like yours” allows for the "
-        "women you saw. With several ranges on a sheet, one figure outside its range is often chance."
+        "Counts that chance would give 95 times in 100, or more, if your figure were the service’s, which holds "
+        f"your cases too. It is told, rounded, only where {rule}.{_set(results)} Only “women like yours” allows "
+        "for the women you saw. With several ranges on a sheet, one figure outside its range is often chance."
     )
 
 

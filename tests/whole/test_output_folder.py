@@ -87,7 +87,8 @@ def test_the_folder_holds_report_record_manifest_and_tables(small_clinic: Any) -
     names = set(contents(small_clinic.out))
     assert {"internal/report.html", "record.json", "manifest.json"} <= names
     assert {f"tables/{name}.csv" for name in TABLES} <= names
-    assert {name.split("/")[0] for name in names} == {"internal", "tables", "record.json", "manifest.json"}
+    folders = {"internal", "clinicians", "tables"}
+    assert {name.split("/")[0] for name in names} == {*folders, "record.json", "manifest.json"}
 
 
 def test_the_record_names_every_table_and_labels_its_rows(small_clinic: Any) -> None:
