@@ -50,7 +50,8 @@ def clinicians_with_sheets(attempts: pd.DataFrame, *, most: int = 1000) -> list[
     >>> clinicians_with_sheets(pd.DataFrame({"clinician_ref": ["C2", "C1", None, "C2"]}))
     ['C1', 'C2']
     """
-    codes = sorted({str(code) for code in attempts[_BY].dropna().unique()} - {NOT_RECORDED})
+    named = attempts[_BY].dropna().astype(str)
+    codes = sorted(named[named != NOT_RECORDED].unique())
     return codes if len(codes) <= most else []
 
 

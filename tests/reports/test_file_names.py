@@ -51,7 +51,13 @@ def test_a_plain_code_is_its_own_name(code: str) -> None:
 
 @pytest.mark.parametrize(
     ("code", "beginning"),
-    [("c07", "c07--"), ("CON", "CON--"), ("../../etc/passwd", "etc-passwd--"), ("Ä", "code--"), ("", "code--")],
+    [
+        ("c07", "c07--"),
+        ("CON", "CON--"),
+        ("../../etc/passwd", "etc-passwd--"),
+        ("Ä", "code--"),
+        ("", "code--"),
+    ],
 )
 def test_any_other_code_is_told_by_its_fingerprint(code: str, beginning: str) -> None:
     assert re.fullmatch(re.escape(beginning) + "[0-9a-f]{16}", file_stem(code))
