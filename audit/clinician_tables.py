@@ -90,9 +90,10 @@ def _expelled(placements: pd.DataFrame, year_days: float) -> pd.DataFrame:
 def _completeness(visits: pd.DataFrame, year: Period) -> pd.DataFrame:
     """How often each field was filled in at own insertion visits, and all that every log should have."""
     then = visits["visit_date"].between(year.first_day, year.last_day)
-    begun = visits[then & visits["visit_kind"].isin(_BEGUN_AT)]
-    fields = data_quality.field_completeness(begun, by="clinician_ref")
     # What is noted of the device that comes out at a replacement is no part of the insertion.
-    fields = fields[(fields["n"] > 0) & fields["column"].isin(_OF_INSERTIONS)]
+    noted = [name for name in _OF_INSERTIONS if name in visits]
+    begun = visits.loc[then & visits["visit_kind"].isin(_BEGUN_AT), noted]
+    fields = data_quality.field_completeness(begun, by="clinician_ref")
+    fields = fields[fields["n"] > 0]
     core = data_quality.core_completeness(fields).assign(column="all", requirement="all")
     return stacked([core, fields])

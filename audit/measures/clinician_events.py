@@ -18,6 +18,10 @@ CARRIED = (
 )
 COLUMNS = ("clinician_ref", "kind", "n_of_kind", "visit_ref", "site_ref", "date", "found", "what", *CARRIED)
 _BY = "clinician_ref"
+_NEEDED = (
+    *("attempt", _BY, "visit_ref", "site_ref", "attempt_date", "perforation", "failure_reason"),
+    *CARRIED,
+)
 
 
 def clinician_events(
@@ -66,9 +70,9 @@ def clinician_events(
     """
     then = attempts["attempt_date"].between(first_day, last_day)
     outcome, perforation = attempts["outcome"], attempts["perforation"]
-    reacted = known_to_hold(attempts["vasovagal_grade_2_plus"]) | known_to_hold(
-        attempts["emergency_treatment"]
-    )
+    reacted = known_to_hold(attempts["vasovagal_grade_2_plus"])
+    reacted |= known_to_hold(attempts["emergency_treatment"])
+    attempts = attempts[list(_NEEDED)]
     found = {
         "perforation": (perforation.isin([*CONFIRMED_PERFORATIONS, "suspected"]), "perforation"),
         "failed": (then & (outcome == "failed"), "failure_reason"),
