@@ -347,11 +347,14 @@ HOSTILE = [
 ]
 
 
-def test_hostile_codes_make_safe_files_through_the_command_line(tmp_path: Path) -> None:
+def test_hostile_codes_make_safe_files_through_the_command_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     log = visits(tmp_path, [(code, "placed", 2) for code in HOSTILE])
     out = tmp_path / "out"
     arguments = ["run", log, "--period", "2026-Q3", "--out", out, "--quiet", "--edition", "clinician"]
     assert main([str(argument) for argument in arguments]) == 0
+    assert capsys.readouterr().out == f"Open {out}\n"
     assert changed_files(out) == []
     assert sorted(path.name for path in tmp_path.iterdir()) == ["out", "visits.csv"]
     found = {path.name for path in (out / "clinicians").iterdir()}
