@@ -229,6 +229,21 @@ def test_a_sheet_does_not_change_with_anything_that_stands_in_anothers_rows(
     assert clinician_pages(results)["clinicians/C11.html"] == pages["clinicians/C11.html"]
 
 
+def test_a_sheet_is_made_from_own_rows_and_nothing_that_tells_of_others(demo_results: AuditResults) -> None:
+    own = own_results(demo_results, "C11")
+    assert set(own.tables) == {
+        "clinician_counts",
+        "clinician_figures",
+        "clinician_completeness",
+        "clinician_events",
+    }
+    for name, table in own.tables.items():
+        key = "clinician_ref" if name == "clinician_events" else "stratum"
+        assert set(table[key]) == {"C11"}, name
+    assert (own.sources, own.versions, own.key_id, own.gate) == ((), {}, "", "")
+    assert own_results(demo_results, "nobody").tables == {}
+
+
 def visits(folder: Path, rows: Sequence[tuple[str, str, int]]) -> Path:
     """A log from (clinician, outcome, how many), a day and a woman each."""
     path = folder / "visits.csv"
