@@ -109,7 +109,7 @@ def own_answer(results: AuditResults) -> str:
     )
     parts = [
         f"{wording.count(n.get('placed', 0))} placed a device",
-        f"{wording.count(n.get(FAILED, 0))} failed",
+        f"{wording.count(n[FAILED]) if n.get(FAILED) else 'none'} failed",
     ]
     if unknown := n.get("outcome_unknown", 0):
         parts.append(f"the outcome of {wording.count(unknown)} is not recorded")
@@ -234,9 +234,12 @@ def _beside(row: Row) -> str:
     said = f"Ordinary in {wording.count(row['n'])}: {ordinary}, at {whose}."
     if not is_known(row["expected"]):
         return said
-    times = f"{row['ratio']:.1f} times as many ({row['ratio_lower']:.1f} to {row['ratio_upper']:.1f})"
+    expected = f"{said} In women like yours about {_whole(row['expected'])} were to be expected;"
+    if not row["events"]:
+        return f"{expected} you had none (up to {row['ratio_upper']:.1f} times as many is still possible)."
     return (
-        f"{said} In women like yours about {_whole(row['expected'])} were to be expected; yours are {times}."
+        f"{expected} yours are {row['ratio']:.1f} times as many "
+        f"({row['ratio_lower']:.1f} to {row['ratio_upper']:.1f})."
     )
 
 

@@ -23,9 +23,10 @@ def own_questions_section(results: AuditResults) -> Section:
 def _questions(listed: list[Row]) -> tuple[str, ...]:
     """The questions that these cases call for, and those that anyone may ask."""
     kinds = {str(row["kind"]) for row in listed}
+    cases = kinds.difference({"outcome_unknown"})
     at_os = sum(row["kind"] == "failed" and row["what"] in _ABOUT_OS for row in listed)
     asked = (
-        ("Which of these visits would you do again in the same way, and which in another?", bool(listed)),
+        ("Which of these visits would you do again in the same way, and which in another?", bool(cases)),
         (
             "Where the cervix was hard to pass or the cavity to sound: what did you try, what would have helped?",
             at_os >= _OFTEN,

@@ -120,6 +120,18 @@ def test_a_mark_is_told_with_the_order_of_looking_and_the_others_lie_within(
     assert all("Your failures lie within what chance allows." in said[code] for code in within)
 
 
+def test_none_failed_is_told_with_what_is_still_possible(
+    said: Mapping[str, str], demo_results: AuditResults
+) -> None:
+    row = figure(demo_results, "C12", "failed")
+    assert (row["events"], row["n"] >= 20) == (0, True)
+    assert "43 placed a device, none failed and the outcome of 2 is not recorded." in said["C12"]
+    assert (
+        f"None of {row['n']} attempts made alone failed up to {100 * row['exact_upper']:.1f}%" in said["C12"]
+    )
+    assert f"you had none (up to {row['ratio_upper']:.1f} times as many is still possible)" in said["C12"]
+
+
 def test_below_20_there_are_counts_alone(said: Mapping[str, str], demo_results: AuditResults) -> None:
     row = figure(demo_results, "C14", "failed")
     assert row["n"] < 20
