@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from audit.measures.access import emergency_placement_in_time, waiting_time
     from audit.measures.action_list import action_list
     from audit.measures.ascertainment import case_ascertainment
+    from audit.measures.clinician_events import clinician_events
+    from audit.measures.clinician_figures import clinician_counts, clinician_figures
     from audit.measures.clinicians import failed_insertions_by_clinician
     from audit.measures.completeness_of_follow_up import follow_up_completeness
     from audit.measures.complications import emergency_treatment, perforation
@@ -89,6 +91,9 @@ _HOME = {
     "case_ascertainment": "measures.ascertainment",
     "check_done": "measures.follow_up",
     "check_in_higher_risk": "measures.follow_up",
+    "clinician_counts": "measures.clinician_figures",
+    "clinician_events": "measures.clinician_events",
+    "clinician_figures": "measures.clinician_figures",
     "clinician_volume": "measures.volume",
     "clinicians_certified": "measures.volume",
     "compare_with_benchmarks": "benchmarks",
@@ -176,6 +181,9 @@ __all__ = [
     "case_ascertainment",
     "check_done",
     "check_in_higher_risk",
+    "clinician_counts",
+    "clinician_events",
+    "clinician_figures",
     "clinician_volume",
     "clinicians_certified",
     "compare_with_benchmarks",

@@ -191,7 +191,12 @@ def _add_run(commands: "argparse._SubParsersAction[_Parser]") -> None:
         metavar="FILE",
         help="action plan, as actions.toml (default: the file of that name beside the settings)",
     )
-    parser.add_argument("--edition", action="append", metavar="NAME", help="internal (the default)")
+    parser.add_argument(
+        "--edition",
+        action="append",
+        metavar="NAME",
+        help="internal, clinician or patient; may be repeated (default: all)",
+    )
     _add_writing(parser)
     parser.add_argument("--json", action="store_true", help="say what was done as JSON")
     parser.add_argument(

@@ -112,7 +112,7 @@ def run(given: argparse.Namespace) -> int:
     out = write_folder(results, Path(given.out), given)
     crossed = [name for name in given.fail_on if _crossed(name, results)]
     say(rows_sentence(log))
-    report = out / "internal" / "report.html"
+    report = out / "internal" / "report.html" if "internal" in editions else out
     if given.json:
         print(json.dumps(_run_facts(log, results, report, crossed), ensure_ascii=False))
     else:

@@ -5,6 +5,7 @@ from typing import Any
 import pandas as pd
 
 from audit.attempt_tables import attempt_tables
+from audit.clinician_tables import clinician_tables
 from audit.measures import (
     access,
     action_list,
@@ -46,6 +47,7 @@ def all_tables(
     of_devices = (_follow_up, contact_tables, _spells, placement_tables, _actions)
     for step in (*of_care, *of_devices):
         tables |= step(log, cohort, rules, span)
+    tables |= clinician_tables(tables, log, cohort, rules, span)
     if issued is not None:
         tables["case_ascertainment"] = ascertainment.case_ascertainment(cohort.attempts, issued)
     return tables

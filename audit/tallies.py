@@ -50,6 +50,11 @@ def begun_visits(attempts: pd.DataFrame, *columns: str) -> pd.DataFrame:
     return attempts.loc[begun, [name for name in dict.fromkeys((*columns, "n")) if name in attempts]]
 
 
+def known_to_hold(flags: pd.Series) -> pd.Series:
+    """Where a flag is known to hold: missing is no yes."""
+    return flags.astype("boolean").fillna(False).astype(bool)
+
+
 def tally_outcomes(attempts: pd.DataFrame, *, outcome: str, by: str) -> pd.DataFrame:
     """Counts of an outcome per stratum.
 

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
     from audit.records import AuditResults
 
-EDITIONS = ("internal", "patient")
+EDITIONS = ("internal", "clinician", "patient")
 DATA_PACKAGE, WORKBOOK = "datapackage.json", "audit.xlsx"
 
 __all__ = ["EDITIONS", "write_check", "write_reports"]
@@ -68,8 +68,8 @@ def write_reports(
     folder
         Where to write. A folder that this tool wrote and nobody changed is replaced.
     editions
-        ``internal``: the report for the clinical lead and the committee. ``patient``: the summary for women, a
-        draft for the service to check.
+        ``internal``: the report for the clinical lead and the committee. ``clinician``: a sheet for each clinician,
+        with nobody else's figure on it. ``patient``: the summary for women, a draft for the service to check.
     pdf
         Print every page to PDF beside it, by a Chromium or Chrome that is on the machine (``IUD_AUDIT_BROWSER`` may
         name it). The files are dated by the data, and the same for the same pages and browser.
@@ -81,9 +81,10 @@ def write_reports(
     Returns
     -------
     Path
-        The folder, with ``internal/report.html``, ``patient/summary.html``, ``tables/*.csv`` and
-        ``datapackage.json`` that describes them, ``audit.xlsx``, ``record.json``, ``manifest.json``, and
-        ``actions.next.toml`` where there is an action plan. All of it is exact and not for release.
+        The folder, with ``internal/report.html``, ``clinicians/*.html``, ``patient/summary.html``,
+        ``tables/*.csv`` and ``datapackage.json`` that describes them, ``audit.xlsx``, ``record.json``,
+        ``manifest.json``, and ``actions.next.toml`` where there is an action plan. All of it is exact and not for
+        release.
 
     Raises
     ------

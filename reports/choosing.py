@@ -17,7 +17,8 @@ _EXACT_BELOW, _EXACT_COUNT = 30, 5
 
 def table(results: AuditResults, name: str) -> pd.DataFrame:
     """The result table of that name; an empty one where the audit has none."""
-    return results.tables.get(name, pd.DataFrame())
+    found = results.tables.get(name)
+    return pd.DataFrame() if found is None else found
 
 
 def rows(results: AuditResults, name: str, **labels: object) -> list[Row]:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 
 from audit.records import AuditResults
+from reports.clinician_sheet import clinician_pages
 from reports.page import render_page
 from reports.patient_page import render_patient
 from reports.sections.actions import actions_section
@@ -103,5 +104,6 @@ def _patient(results: AuditResults) -> Mapping[str, str]:
 
 _PAGES: Mapping[str, Callable[[AuditResults], Mapping[str, str]]] = {
     "internal": _internal,
+    "clinician": clinician_pages,
     "patient": _patient,
 }

@@ -166,4 +166,4 @@ def _json(value: object) -> Markup:
 
 def css_text(text: str) -> str:
     """Text fit for a string in a style sheet."""
-    return "".join(letter for letter in text if letter.isalnum() or letter in " :,.-")
+    return "".join(letter for letter in text if letter.isalnum() or letter in " :;,.-")

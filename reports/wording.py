@@ -378,6 +378,18 @@ def day(value: Any) -> str:
     return f"{value.day} {_MONTHS[value.month - 1]} {value.year}" if is_known(value) else NOTHING
 
 
+def brief_day(value: Any) -> str:
+    """A date for a narrow column.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> brief_day(pd.Timestamp("2026-10-14"))
+    '14 Oct 2026'
+    """
+    return f"{value.day} {_MONTHS[value.month - 1][:3]} {value.year}" if is_known(value) else NOTHING
+
+
 def since_placement(days: float) -> str:
     """A time since placement in the unit people use for it.
 

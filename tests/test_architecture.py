@@ -40,9 +40,10 @@ MAY_IMPORT = {
     "windows": {"records", "period", "tallies"},
     "placement_tables": {"settings", "records", "tallies", "measures", "windows"},
     "attempt_tables": {"settings", "records", "period", "tallies", "measures", "windows"},
+    "clinician_tables": {"schema", "settings", "records", "period", "tallies", "measures", "windows"},
     "result_tables": {
         *("settings", "records", "period", "tallies", "measures", "windows", "attempt_tables"),
-        *("placement_tables", "service_model"),
+        *("placement_tables", "clinician_tables", "service_model"),
     },
     "criterion_tables": {"criteria", "settings", "records", "period", "measures", "windows"},
     "run": {

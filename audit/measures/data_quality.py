@@ -42,7 +42,7 @@ def field_completeness(visits: pd.DataFrame, *, by: str = "overall") -> pd.DataF
     visits
         A standardised visit log.
     by
-        ``overall`` or ``site_ref``.
+        ``overall``, ``site_ref`` or ``clinician_ref``.
 
     Returns
     -------
@@ -67,8 +67,8 @@ def missingness(visits: pd.DataFrame, *, by: str = "overall") -> pd.DataFrame:
     visits
         A standardised visit log.
     by
-        ``overall``, ``site_ref``, or the calendar of the visits: ``month``, ``quarter`` or ``year``, every one
-        from the first visit to the last.
+        ``overall``, ``site_ref``, ``clinician_ref``, or the calendar of the visits: ``month``, ``quarter`` or
+        ``year``, every one from the first visit to the last.
 
     Returns
     -------
@@ -258,6 +258,8 @@ def _recorded(values: pd.Series) -> np.ndarray:
 
 
 _CALENDAR = {"month": "M", "quarter": "Q", "year": "Y"}
+# Strata that the log names itself.
+_FREE = ("site_ref", "clinician_ref")
 
 
 def _cells(visits: pd.DataFrame, by: str) -> pd.DataFrame:
@@ -297,8 +299,8 @@ def _strata(visits: pd.DataFrame, by: str) -> tuple[list[str], np.ndarray]:
         return ["overall"], np.zeros(len(visits), dtype=np.int64)
     if by in _CALENDAR:
         return _calendar(visits, by)
-    if by != "site_ref":
-        raise ValueError(f"by must be overall, site_ref, month, quarter or year, got {by!r}")
+    if by not in _FREE:
+        raise ValueError(f"by must be overall, site_ref, clinician_ref, month, quarter or year, got {by!r}")
     places, names = pd.factorize(
         visits[by].astype(object).fillna("not recorded").astype(str).to_numpy(), sort=True
     )

@@ -72,6 +72,7 @@ PERFORATION_GROUPS = (
     *("after_36_weeks_breastfeeding", "after_36_weeks_not_breastfeeding", "no_birth", "unknown"),
 )
 SIZE_FITS = ("fits", "too_short", "too_long", "not_assessable")
+VASOVAGAL_GRADES = (0, 1, 2, 3, 4)
 SEVERE_GRADE = 4
 # On one day the earlier in this list ends the spell.
 ENDINGS = (

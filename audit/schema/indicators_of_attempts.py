@@ -246,6 +246,21 @@ OF_ATTEMPTS: tuple[Indicator, ...] = (
         ),
     ),
     Indicator(
+        "clinician_figures",
+        "Each clinician's own figures",
+        "What did I do, what became of it, and what would the service's figure make ordinary?",
+        "Own failures, first passes, reactions, scores of 7 or more, expulsions in the first year: each by itself.",
+        "Own attempts with a known outcome; for reactions and pain, visits at which the first attempt was own; for "
+        "expulsion, own placements a year old. Failures under supervision are apart.",
+        f"{_BLANK} Attempts without a code are nobody's.",
+        f"{WILSON} Ordinary counts: those whose exact binomial tail at the service's figure exceeds 2.5% on either "
+        "side. The service's figure is told to a clinician only where at least 3 others have 20 known outcomes "
+        "each and none of them holds more than half of what these others hold together.",
+        f"{CI_SOURCES} Spiegelhalter DJ, Stat Med 2005;24:1185-1202; Hundepool A et al, Statistical Disclosure "
+        "Control, 2012 (from memory).",
+        (("insertion_outcome",), ("clinician_ref",)),
+    ),
+    Indicator(
         "clinician_volume",
         "Volume and certification",
         "Does each clinician do enough, and with a current certificate?",

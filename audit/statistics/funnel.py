@@ -66,6 +66,36 @@ def funnel_limits(n: ArrayLike, target: ArrayLike, *, tail_probability: float) -
     return pd.DataFrame(columns | {"lower_proportion": lower / divisor, "upper_proportion": upper / divisor})
 
 
+def ordinary_counts(n: ArrayLike, target: ArrayLike, *, tail_probability: float) -> pd.DataFrame:
+    """Return the counts between the limits: those that are not as rare as the tail probability.
+
+    Parameters
+    ----------
+    n, target, tail_probability
+        As in `funnel_limits`.
+
+    Returns
+    -------
+    DataFrame, one row per n
+        n, target; least and most: the smallest and the largest count that lies within both limits. Empty in, empty
+        frame out.
+
+    Raises
+    ------
+    ValueError
+        As `funnel_limits`.
+
+    Examples
+    --------
+    >>> ordinary_counts([20, 100], 0.05, tail_probability=0.025)[["n", "least", "most"]].values.tolist()
+    [[20, 0, 3], [100, 1, 10]]
+    """
+    limits = funnel_limits(n, target, tail_probability=tail_probability)
+    least = limits["lower_count"].fillna(-1) + 1
+    most = limits["upper_count"].fillna(limits["n"] + 1) - 1
+    return limits[["n", "target"]].assign(least=least.astype(np.int64), most=most.astype(np.int64))
+
+
 def numbers_to(most: int) -> IntArray:
     """Return 1, 2, ... up to and with the most: the numbers of observations over which limits are drawn.
 

@@ -107,7 +107,7 @@ def test_without_visits_only_the_whole_has_rows(visits: pd.DataFrame) -> None:
 
 def test_a_stratum_that_there_is_not_is_a_wrong_argument(visits: pd.DataFrame) -> None:
     with pytest.raises(
-        ValueError, match=r"^by must be overall, site_ref, month, quarter or year, got 'week'$"
+        ValueError, match=r"^by must be overall, site_ref, clinician_ref, month, quarter or year, got 'week'$"
     ):
         missingness(visits, by="week")
 

@@ -88,7 +88,8 @@ def test_the_folder_holds_report_record_manifest_and_tables(small_clinic: Any) -
     assert {"internal/report.html", "record.json", "manifest.json"} <= names
     assert {f"tables/{name}.csv" for name in TABLES} <= names
     assert {name.split("/")[0] for name in names} == {
-        *("internal", "patient", "tables", "record.json", "manifest.json", "datapackage.json", "audit.xlsx"),
+        *("internal", "clinicians", "patient", "tables"),
+        *("record.json", "manifest.json", "datapackage.json", "audit.xlsx"),
     }
 
 
