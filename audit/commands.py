@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from audit.errors import InputRefused, OutputError, PeriodError, counted
-from audit.writing import require_writable, write_folder
+from audit.writing import require_writable, to_open, write_folder
 
 if TYPE_CHECKING:
     from audit.records import AuditResults, Cohort, VisitLog
@@ -112,7 +112,7 @@ def run(given: argparse.Namespace) -> int:
     out = write_folder(results, Path(given.out), given)
     crossed = [name for name in given.fail_on if _crossed(name, results)]
     say(rows_sentence(log))
-    report = out / "internal" / "report.html" if "internal" in editions else out
+    report = to_open(out, given)
     if given.json:
         print(json.dumps(_run_facts(log, results, report, crossed), ensure_ascii=False))
     else:

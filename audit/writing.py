@@ -37,3 +37,9 @@ def write_folder(results: "AuditResults", folder: Path, given: argparse.Namespac
         figures=given.figures,
         force=given.force,
     )
+
+
+def to_open(folder: Path, given: argparse.Namespace) -> Path:
+    """What a reader opens first: the report, or the folder where it was not asked for."""
+    asked = getattr(given, "edition", None) or ("internal",)
+    return folder / "internal" / "report.html" if "internal" in asked else folder
