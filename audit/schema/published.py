@@ -1,6 +1,9 @@
-"""What a published figure is: its keys, the words they may hold, and what makes one unusable."""
+"""What a published figure is: its keys, the words they may hold, what makes one unusable, and those we bring."""
 
+import tomllib
 from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
 from typing import Any
 
 from audit.schema.terms import COMPARED_OUTCOMES
@@ -60,6 +63,16 @@ OPTIONAL_KEYS = (
     *("narrowed_to", "unlike", "measure_assumed", "definition_differs", "censoring_rule", "series", "scale"),
     *("doi", "pmid", "url", "identifier"),
 )
+# By outcome, in the order of a woman's way through the clinic.
+FAMILIES = ("insertion", "perforation", "expulsion", "continuation", "pregnancy", "follow_up")
+
+
+@cache
+def published_figures() -> tuple[Entry, ...]:
+    """The published figures that come with the package, family by family."""
+    folder = files("audit").joinpath("benchmarks").joinpath("library")
+    texts = [folder.joinpath(f"{family}.toml").read_text(encoding="utf-8") for family in FAMILIES]
+    return tuple(figure for text in texts for figure in tomllib.loads(text)["benchmark"])
 
 
 def fault_in(entry: Entry) -> str:

@@ -16,8 +16,7 @@ from scipy.stats import beta, chi2
 from statsmodels.stats.proportion import proportion_confint
 
 from audit.benchmarks import published_figures
-from audit.benchmarks.library import FAMILIES
-from audit.schema.published import OPTIONAL_KEYS, PUBLISHED_MEASURES, PUBLISHED_OUTCOMES, fault_in
+from audit.schema.published import FAMILIES, OPTIONAL_KEYS, PUBLISHED_MEASURES, PUBLISHED_OUTCOMES, fault_in
 
 Entry = dict[str, Any]
 
