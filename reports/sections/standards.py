@@ -51,6 +51,7 @@ def standards_section(results: AuditResults) -> Section:
         ),
         *_judged_blocks(results, judged),
         *_described_blocks([row for row in held if _is_counted(row) and not _has_target(row)]),
+        *_case_blocks(results),
         *_stated_blocks(results),
         *_absent_blocks(held),
         Paragraph(_NO_TARGET),
@@ -117,7 +118,7 @@ def _heading(held: list[Row]) -> str:
 
 
 def _judged_blocks(results: AuditResults, found: list[Row]) -> list[Block]:
-    """The bars of the period; twelve months and the visits behind each "not met" are folded."""
+    """The bars of the period; twelve months are folded."""
     if not found:
         return []
     last = {
@@ -138,7 +139,7 @@ def _judged_blocks(results: AuditResults, found: list[Row]) -> list[Block]:
         blocks.append(
             Folded("Twelve months", html_table("Standards, twelve months", _columns({}, bars=False), year))
         )
-    return [*blocks, *_case_blocks(results)]
+    return blocks
 
 
 def _columns(last: dict[str, float], *, bars: bool) -> list[Column]:
@@ -189,10 +190,11 @@ def _target(row: Row) -> str:
 
 
 def _case_blocks(results: AuditResults) -> list[Block]:
-    """The visits of the period behind each "not met"."""
+    """The visits behind each "not met"."""
     visits: dict[str, list[str]] = {}
     for row in rows(results, "criteria_cases"):
-        visits.setdefault(str(row["title"]), []).append(str(row["visit_ref"]))
+        over = "" if row["window"] == PERIOD else f", {within(word(row['window']))}"
+        visits.setdefault(f"{row['title']}{over}", []).append(str(row["visit_ref"]))
     found = [
         {"title": title, "n": len(refs), "visits": name_a_few(refs, limit=_FEWEST_VISITS)}
         for title, refs in visits.items()
@@ -200,14 +202,18 @@ def _case_blocks(results: AuditResults) -> list[Block]:
     if not found:
         return []
     table = html_table(
-        "Visits of this period at which a standard was not met",
+        "Visits at which a standard was not met, of this period unless said",
         [
             Column("Standard", plain("title"), "label"),
             Column("Visits", number("n")),
             Column("Which", plain("visits"), "text"),
         ],
         found,
-        foot="The table of cases in the folder “tables” has all of them, with site and date.",
+        foot=(
+            "For a check, a position or an outcome: the visit at which the device was placed, where the day it was "
+            "due lies in this period. For lost threads: the contact at which they were first not seen. The table "
+            "of cases in the folder “tables” has all of them, with site and date."
+        ),
     )
     return [Folded("The visits behind each “not met”", table)]
 
