@@ -7,7 +7,7 @@ import numpy as np
 
 from audit.benchmarks.library import Published, counts_of
 from audit.benchmarks.likeness import UNLIKE
-from audit.benchmarks.own_figures import OWN
+from audit.benchmarks.own_kinds import OWN
 from audit.records import AuditResults
 from audit.statistics.detectable import detectable_proportions, detectable_second_proportions
 from audit.statistics.differences import difference_from_limits

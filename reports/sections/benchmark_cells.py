@@ -16,6 +16,11 @@ _NAN = float("nan")
 _NEUTRAL = ("continuation", "removal")
 # A figure below this is printed as less than the smallest decimal, and says nothing as a figure to detect.
 _SMALLEST = 1e-4
+# What a proportion is of, where not of women.
+_COUNTED = {
+    **dict.fromkeys(("failed_insertion", "vasovagal", "perforation"), "attempts"),
+    "ectopic_share_of_pregnancies": "pregnancies",
+}
 
 
 def columns(found: Sequence[Row], floor: int, *, judged: bool) -> list[Column]:
@@ -203,8 +208,8 @@ def _more(row: Row) -> str:
         return "More of ours would not settle it: the published figure is itself too uncertain."
     if not is_known(row["more_needed"]):
         return ""
-    unit = "woman-years" if words.is_rate(row) else "women" if row["measure"] in words.CURVES else "attempts"
-    unit = "women" if row["outcome"] in ("check_done", "outcome_known") else unit
+    counted = "women" if row["measure"] in words.CURVES else _COUNTED.get(str(row["outcome"]), "women")
+    unit = "woman-years" if words.is_rate(row) else counted
     return (
         f"About {wording.count(_rounded(row['more_needed']))} more {unit} would settle it, at these figures."
     )

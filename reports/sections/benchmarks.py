@@ -12,13 +12,13 @@ from reports.sections.benchmark_words import (
     grade_words,
     identifier,
     of_whom,
+    outcome_words,
     own,
     published,
     short_citation,
 )
 from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock
 from reports.tables import Column, html_table, plain
-from reports.words_for_codes import word
 
 _TABLE = "benchmark_comparison"
 _NONE = "no_comparable_figure"
@@ -89,7 +89,8 @@ def apart_sentence(row: Row) -> str:
     alike = f" Likeness: {grade}{differs_in}." if grade else ""
     paper = short_citation(row).removesuffix(".")
     return (
-        f"{word(row['outcome'])}{of_whom(row)}: ours is {row['verdict']} than published. Ours over the whole log: "
+        f"{outcome_words(row['outcome'])}{of_whom(row)}: ours is {row['verdict']} than published. Ours over the "
+        f"whole log: "
         f"{counts(row)}, {own(row)}. Published: {published(row)}, {paper}.{alike}"
     )
 
@@ -100,7 +101,7 @@ def _margins(results: AuditResults) -> list[Block]:
     if not rules.margins:
         return [Paragraph("No margin is set, so nothing can be called compatible.")]
     parts = [
-        f"{word(name)} {100 * margin:.3g} in 100"
+        f"{outcome_words(name)} {100 * margin:.3g} in 100"
         + (f" ({rules.margin_reasons[name]})" if name in rules.margin_reasons else "")
         for name, margin in rules.margins.items()
     ]
@@ -113,7 +114,7 @@ def _forests(results: AuditResults, ours: list[Row]) -> list[Block]:
     floor = results.settings.thresholds.at_risk_floor
     for key in dict.fromkeys((str(row["outcome"]), str(row["measure"])) for row in ours):
         found = [row for row in ours if (row["outcome"], row["measure"]) == key]
-        what = f"{word(key[0])}{', per 100 woman-years' if key[1] == 'rate' else ''}"
+        what = f"{outcome_words(key[0])}{', per 100 woman-years' if key[1] == 'rate' else ''}"
         blocks.append(Subheading(f"{what}: {_forest_finding(found)}"))
         blocks += _tables(what, found, floor)
     return blocks
@@ -188,7 +189,7 @@ def _without(found: list[Row]) -> list[Block]:
     table = html_table(
         "Published figures without one of ours; each with its full source in the table of comparisons",
         [
-            Column("Outcome", lambda row: word(row["outcome"]), "label"),
+            Column("Outcome", lambda row: outcome_words(row["outcome"]), "label"),
             Column("Figures", lambda row: wording.count(row["figures"])),
             Column("Why there is none of ours", plain("reason"), "text"),
             Column("Papers", plain("papers"), "text"),
