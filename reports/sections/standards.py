@@ -263,9 +263,15 @@ def _stated_blocks(results: AuditResults) -> list[Block]:
 
 
 def _absent_blocks(held: list[Row]) -> list[Block]:
-    """The standards that nobody came under in the period."""
-    names = [str(row["title"]) for row in held if row["verdict"] == "no_cases"]
-    return [Paragraph(f"Nobody came under: {wording.listed(names)}.")] if names else []
+    """The standards that nobody came under in the period, and those that this log cannot show, with why."""
+    nobody = [str(row["title"]) for row in held if row["verdict"] == "no_cases"]
+    lacking = [
+        f"{row['title']} ({within(str(row['caution'])).removesuffix('.')})"
+        for row in held
+        if row["verdict"] == "not_recorded_in_this_log"
+    ]
+    said = {"Nobody came under": nobody, "Not in this log": lacking}
+    return [Paragraph(f"{name}: {wording.listed(titles)}.") for name, titles in said.items() if titles]
 
 
 def _definition_blocks(results: AuditResults) -> list[Block]:
