@@ -1,7 +1,7 @@
 """What a service may get wrong in its benchmarks, criteria and records, by the command line.
 
-Each is one sentence and nothing is written, or the audit runs and the page says what could not be judged. Records of
-another service or a later period and plans that name no figure are in `test_audit_cycle.py`.
+Each is one sentence and nothing is written, or the audit runs and the page says what could not be judged. Records
+of another service or a later period and plans that name no figure are in `test_audit_cycle.py`.
 """
 
 import json
