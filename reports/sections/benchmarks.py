@@ -74,8 +74,8 @@ def _overview(results: AuditResults, ours: list[Row]) -> list[Block]:
             "Grey: the published figure, as wide as its interval, or a thin line where it has none. Dot and line: "
             "ours, over the whole log. Each row is drawn on a scale of its own, from 0. Last column: the nearest "
             "true figures of ours that our numbers had an 80% chance of telling from the published one; where the "
-            "paper prints no limits it is taken as exact. Every comparison stands in the table of comparisons in the "
-            "folder “tables”; on paper, those of this table alone."
+            "paper prints no limits it is taken as exact. Every comparison stands in the table of comparisons in "
+            "the folder “tables”; on paper, those of this table alone."
         ),
     )
     return [TableBlock(table)]
