@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from audit.benchmarks import compare_with_benchmarks
+from audit.benchmarks.own_kinds import OWN
 from audit.records import AuditResults, Period
 from audit.settings import settings_from
 from audit.statistics.proportions import proportion_interval
@@ -123,6 +124,22 @@ def test_every_comparison_of_the_demonstration_shows_its_source_its_grade_and_it
         assert row["citation"] in words
         assert f"{benchmark_words.grade_words(row)}." in words
     assert "nan" not in re.findall(r"[A-Za-z]+", words)
+
+
+@pytest.mark.parametrize("key", OWN, ids=" ".join)
+def test_every_figure_of_ours_that_may_be_compared_is_in_its_table(
+    demo_results: AuditResults, key: tuple[str, str]
+) -> None:
+    kind = OWN[key]
+    table = demo_results.tables[kind.table]
+    if kind.share_of:
+        assert {kind.share_of, "events"} <= set(table.columns)
+    else:
+        assert set(kind.columns) <= set(table.columns)
+    held = pd.Series(True, index=table.index)
+    for name, value in kind.labels.items():
+        held &= table[name] == value
+    assert held.any()
 
 
 def first_table(audited: AuditResults) -> str:
