@@ -152,8 +152,11 @@ def _table(
 
 def _column(name: str, values: list[object], kind: str) -> pd.Series:
     """Values in the dtype of their kind."""
-    if values and kind not in _KINDS.get(name, (kind,)):
+    known = any(value is not None for value in values)
+    if known and kind not in _KINDS.get(name, (kind,)):
         raise ValueError("a column of another kind than its name")
+    # What is missing throughout was written without a kind of its own.
+    kind = kind if known or not values else _KINDS.get(name, (kind,))[-1]
     # A column that is read by name holds nothing but text.
     types = (str,) if kind == "text" and name in _KINDS else _TYPES[kind]
     if not all(value is None or type(value) in types for value in values):

@@ -86,6 +86,26 @@ def used(last_audit: AuditResults, tmp_path: Path) -> Callable[[Data], Mapping[s
     return use
 
 
+BARE = {
+    "no row": "patient_ref,visit_date,visit_kind,insertion_outcome",
+    "follow-ups only": "patient_ref,visit_date,visit_kind,device_in_situ\nW1,2026-05-01,follow_up,unknown",
+}
+
+
+@pytest.mark.parametrize("text", BARE.values(), ids=list(BARE))
+def test_the_record_of_a_log_that_holds_next_to_nothing_is_no_record_changed_by_hand(
+    tmp_path: Path, text: str
+) -> None:
+    visits, path = tmp_path / "visits.csv", tmp_path / "record.json"
+    visits.write_text(f"{text}\n", encoding="utf-8")
+    log = audit.load_visits(visits)
+    path.write_text(record_text(audit.run_audit(log, period="2026-Q2")), encoding="utf-8")
+    later = audit.run_audit(log, period="2026-Q3", previous=read_record(path))
+    # Its series goes into the next record.
+    path.write_text(record_text(later), encoding="utf-8")
+    assert read_record(path).period.label == "2026-Q3"
+
+
 # What a hand may do to a record
 
 
