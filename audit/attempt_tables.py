@@ -54,7 +54,7 @@ def _care(rows: Tables, available: set[str], floor: float) -> Tables:
         "waiting_time": (access.waiting_time, ("timing_group", "site_ref")),
         "process_of_care": (given, ("site_ref",)),
         "safety_net": (process.safety_net, ("visit_outcome",)),
-        "pain_scores": (pain.pain_scores, (*parities, "local_anaesthetic")),
+        "pain_scores": (pain.pain_scores, (*parities, "parous", "local_anaesthetic")),
         "emergency_treatment": (complications.emergency_treatment, ("cervical_parity",)),
     }
     # Of a log without any of its items there is no table at all.

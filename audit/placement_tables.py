@@ -113,10 +113,13 @@ def placement_tables(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: 
             horizons=windows.horizons,
             at_risk_floor=floor,
         ),
-        "ectopic_pregnancy": each(effectiveness.ectopic_pregnancy, placements, (OVERALL, "device_family")),
-        "pregnancy_after_emergency": effectiveness.pregnancy_after_emergency(
+        "ectopic_pregnancy": each(
+            effectiveness.ectopic_pregnancy, placements, (OVERALL, "device_class", "device_family")
+        ),
+        "pregnancy_after_emergency": each(
+            partial(effectiveness.pregnancy_after_emergency, follow_ups=cohort.follow_ups),
             placements,
-            cohort.follow_ups,
+            (OVERALL, "device_class", "device_family"),
             test_from_day=windows.emergency_test_from_day,
             cycle_days=windows.emergency_cycle_days,
         ),

@@ -18,7 +18,7 @@ from audit.errors import SettingsError, name_a_few
 from audit.errors import unknown_name as _unknown_name
 from audit.schema.column import Column
 from audit.schema.figures import DEFINITIONS_VERSION
-from audit.schema.published import fault_in
+from audit.schema.published import fault_in, published_figures
 from audit.schema.terms import COMPARED_OUTCOMES, FIRST_YEAR_ENDINGS, UNITS
 from audit.schema.visits import VISITS
 
@@ -411,6 +411,10 @@ def _check_benchmarks(settings: AuditSettings, where: str) -> None:
             raise SettingsError(f"{where}, benchmarks, '{name}': {fault}")
         if names.count(name) > 1:
             raise SettingsError(f"{where}, benchmarks: two figures have the id '{name}'. Rename one.")
+        if any(figure["id"] == name for figure in published_figures()):
+            raise SettingsError(
+                f"{where}, benchmarks: the id '{name}' is that of a figure of the library. Rename yours."
+            )
     for name in settings.margin_reasons:
         if name not in settings.margins:
             raise SettingsError(

@@ -45,7 +45,7 @@ MAY_IMPORT = {
         *("settings", "records", "period", "tallies", "measures", "windows", "attempt_tables"),
         *("placement_tables", "clinician_tables", "service_model"),
     },
-    "criterion_tables": {"criteria", "settings", "records", "period", "measures", "windows"},
+    "criterion_tables": {"criteria", "schema", "settings", "records", "period", "measures", "windows"},
     "run": {
         *("settings", "records", "period", "period_curves", "cohort", "tallies", "measures"),
         *("benchmarks", "cycle", "result_tables", "windows", "criterion_tables", "many_tests"),

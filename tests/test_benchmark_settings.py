@@ -137,10 +137,16 @@ def test_two_figures_of_one_id_are_refused(tmp_path: Path) -> None:
         read_settings(written(tmp_path, {}, {"estimate": "0.05"}))
 
 
-def test_an_id_of_the_library_is_refused_where_both_are_compared(tmp_path: Path) -> None:
-    settings = read_settings(written(tmp_path, {"id": '"failed_insertion_us_youth_2015_all"'}))
-    with pytest.raises(SettingsError, match=r"is that of a figure of the library\. Rename yours\."):
-        compare_with_benchmarks(with_failures(settings, 60, 1000))
+def test_an_id_of_the_library_is_refused_when_settings_are_read(
+    tmp_path: Path, tells_what_to_do: Callable[[str], bool]
+) -> None:
+    taken = published_figures()[-1]["id"]
+    with pytest.raises(SettingsError) as refusal:
+        read_settings(written(tmp_path, {}, {"id": f'"{taken}"'}))
+    assert str(refusal.value) == (
+        f"clinic.toml, benchmarks: the id '{taken}' is that of a figure of the library. Rename yours."
+    )
+    assert tells_what_to_do(str(refusal.value))
 
 
 def test_figures_must_be_written_as_a_list_of_tables(tmp_path: Path) -> None:

@@ -6,8 +6,8 @@ Both sides are uncertain, so the interval of the difference decides, never the p
 
 from audit.benchmarks.comparison import compare_with_benchmarks
 from audit.benchmarks.judgement import CANNOT_TELL, COMPATIBLE, HIGHER, LOWER, NOT_COMPARABLE
-from audit.benchmarks.library import published_figures
 from audit.benchmarks.strata import perforation_strata
+from audit.schema.published import published_figures
 
 __all__ = [
     "CANNOT_TELL",

@@ -64,11 +64,6 @@ def compare_with_benchmarks(results: AuditResults) -> pd.DataFrame:
         citation, identifier, verified, status``. Proportions are 0-1, rates per 1
         woman-year; figures that are not there are nan.
 
-    Raises
-    ------
-    SettingsError
-        A figure of the settings has the id of one of the library.
-
     Notes
     -----
     ``higher`` or ``lower``: the 95% interval of the difference leaves out 0. ``compatible``: it lies within the

@@ -7,7 +7,7 @@ import numpy as np
 
 from audit.benchmarks.library import Published, counts_of
 from audit.benchmarks.likeness import UNLIKE
-from audit.benchmarks.own_figures import OWN
+from audit.benchmarks.own_kinds import OWN
 from audit.records import AuditResults
 from audit.statistics.detectable import detectable_proportions, detectable_second_proportions
 from audit.statistics.differences import difference_from_limits
@@ -123,7 +123,13 @@ def _detectable(
             else detectable_second_proportions(counts[1], n, proportion_1=figure)
         )
         return {"detectable_lower": float(below), "detectable_higher": float(above)}
-    reach = float(detectable_difference(limits[1], limits[2]))
+    if facts["measure"] == "median":
+        return {"detectable_lower": np.nan, "detectable_higher": np.nan}
+    lower, upper = limits[1], limits[2]
+    if np.isnan(lower):
+        # Without limits the published figure is taken as exact, as for proportions without counts.
+        lower, upper = float(own["own_lower"]) - figure, float(own["own_upper"]) - figure
+    reach = float(detectable_difference(lower, upper))
     highest = np.inf if facts["measure"] == "rate" else 1.0
     return {
         "detectable_lower": figure - reach if figure - reach >= 0 else np.nan,

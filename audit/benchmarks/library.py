@@ -1,43 +1,23 @@
 """The published figures: those that come with the package and those that a service adds."""
 
-import tomllib
 from collections.abc import Mapping
-from functools import cache
-from importlib.resources import files
 from typing import Any
 
 import numpy as np
 
-from audit.errors import SettingsError
-from audit.schema.published import DEFAULTS
+from audit.schema.published import DEFAULTS, published_figures
 from audit.settings import AuditSettings
 from audit.statistics.proportions import proportion_interval
 from audit.statistics.rates import rate_interval
 
 Published = Mapping[str, Any]
 
-# By outcome, in the order of a woman's way through the clinic.
-FAMILIES = ("insertion", "perforation", "expulsion", "continuation", "pregnancy", "follow_up")
 _Z95 = 1.959963984540054
-
-
-@cache
-def published_figures() -> tuple[Published, ...]:
-    """The published figures that come with the package, family by family."""
-    folder = files("audit").joinpath("benchmarks").joinpath("library")
-    texts = [folder.joinpath(f"{family}.toml").read_text(encoding="utf-8") for family in FAMILIES]
-    return tuple(figure for text in texts for figure in tomllib.loads(text)["benchmark"])
 
 
 def figures_for(settings: AuditSettings) -> tuple[Published, ...]:
     """The library's figures, and after them the service's own."""
     own = tuple({**DEFAULTS, **entry} for entry in settings.benchmarks)
-    taken = {figure["id"] for figure in published_figures()}
-    for figure in own:
-        if figure["id"] in taken:
-            raise SettingsError(
-                f"settings, benchmarks: the id '{figure['id']}' is that of a figure of the library. Rename yours."
-            )
     return (*published_figures(), *own)
 
 

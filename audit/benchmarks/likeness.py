@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from audit.benchmarks.library import Published
-from audit.benchmarks.own_figures import OWN
+from audit.benchmarks.own_kinds import OWN
 
 ALIKE, NEAR, UNLIKE = "A", "B", "C"
 NOT_SEEN = "not stated"
@@ -40,6 +40,8 @@ _SAME = Judgement(ALIKE)
 
 def _definition(published: Published, own: Own) -> Judgement:
     """The same thing counted, in the same unit."""
+    if "definition_unlike" in published:
+        return Judgement(UNLIKE, published["definition_unlike"])
     if "definition_differs" in published:
         return Judgement(NEAR, published["definition_differs"])
     if published.get("unit_of_analysis") == "not_stated":
@@ -69,7 +71,7 @@ def _horizon(published: Published, own: Own) -> Judgement:
     days = own["own_days"]
     if days == days and days != published["horizon_days"]:
         return Judgement(NEAR, f"By {published['horizon_days']} days there, by {days:.0f} here.")
-    if published["outcome"] == "perforation":
+    if OWN[published["outcome"], published["measure"]].whenever:
         months = round(published["horizon_days"] / _DAYS_A_MONTH)
         return Judgement(NEAR, f"Within {months} months there; up to the freeze here.")
     return _SAME

@@ -1,85 +1,22 @@
 """Where this audit holds its own figure for a published one, or why it has none."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from audit.benchmarks.library import Published
+from audit.benchmarks.own_kinds import BREASTFEEDING, DEFINITIONS, OWN, UNITS, OwnKind
 from audit.records import AuditResults
+from audit.statistics.summaries import with_proportions
 
+# Classes of device together that are no family: no table of ours has them.
+_SEVERAL = ""
 # A paper's 37 months and our 36 are one horizon, nearly.
 NEAR = 0.05
-
-
-@dataclass(frozen=True)
-class OwnKind:
-    """Where this audit holds the figure for an outcome: table, fixed labels, and its value and limits."""
-
-    table: str
-    labels: Mapping[str, object]
-    columns: tuple[str, str, str] = ("proportion", "ci_lower", "ci_upper")
-    follow_up: bool = False
-
-
-_KM = ("one_minus_km", "km_lower", "km_upper")
-_INCIDENCE = ("incidence", "ci_lower", "ci_upper")
-_RATE = ("rate", "ci_lower", "ci_upper")
-_CHOSEN = {"placement_kind": "first", "censoring": "last_known"}
-_WHOLE_RATE = {**_CHOSEN, "band": "all", "window": "all"}
-_UNITS = {
-    "per_operator_attempt": "operator_attempt",
-    "per_visit": "visit",
-    "per_woman_first_attempt": "woman_first_attempt",
-    # Likeness says that the paper does not say.
-    "not_stated": "visit",
-}
-# Definitions of a paper that this audit can match, in its own codes.
-_DEFINITIONS = {
-    ("vasovagal", "syncope_or_similar"): "syncope",
-    ("vasovagal", "syncope"): "syncope",
-    ("perforation", "complete"): "complete",
-}
-_BREASTFEEDING = {
-    ("up to 36", True): "to_36_weeks_breastfeeding",
-    ("up to 36", False): "to_36_weeks_not_breastfeeding",
-    ("more than 36", True): "after_36_weeks_breastfeeding",
-    ("more than 36", False): "after_36_weeks_not_breastfeeding",
-}
-OWN = {
-    ("failed_insertion", "proportion"): OwnKind("failed_insertions", {"window": "all"}),
-    ("vasovagal", "proportion"): OwnKind("vasovagal_by_parity", {"window": "all"}),
-    ("perforation", "proportion"): OwnKind(
-        "perforation",
-        {"definition": "confirmed", "window": "all"},
-        ("proportion", "exact_lower", "exact_upper"),
-    ),
-    ("perforation", "rate"): OwnKind(
-        "person_time_rates", {**_WHOLE_RATE, "cause": "perforation"}, _RATE, follow_up=True
-    ),
-    ("expulsion", "one_minus_km"): OwnKind(
-        "expulsion_incidence", {**_CHOSEN, "cause": "expulsion"}, _KM, follow_up=True
-    ),
-    ("expulsion", "cumulative_incidence"): OwnKind(
-        "expulsion_incidence", {**_CHOSEN, "cause": "expulsion"}, _INCIDENCE, follow_up=True
-    ),
-    ("expulsion", "rate"): OwnKind(
-        "person_time_rates", {**_WHOLE_RATE, "cause": "expulsion"}, _RATE, follow_up=True
-    ),
-    ("continuation", "survival"): OwnKind(
-        "continuation_curve", _CHOSEN, ("survival", "ci_lower", "ci_upper"), follow_up=True
-    ),
-    ("removal_bleeding_or_pain", "one_minus_km"): OwnKind(
-        "removal_incidence", {**_CHOSEN, "cause": "bleeding_or_pain"}, _KM, follow_up=True
-    ),
-    ("pregnancy", "rate"): OwnKind(
-        "pregnancy", {"placement_kind": "all", "censoring": "last_known"}, _RATE, follow_up=True
-    ),
-    ("outcome_known", "proportion"): OwnKind("outcome_known", {"window": "all", "placement_kind": "all"}),
-    ("check_done", "proportion"): OwnKind("check_done", {"window": "all", "placement_kind": "all"}),
-}
+# Rates that are given by time since placement, the first band under the name of its days.
+_BANDED = ("pregnancy", "pelvic_infection")
 _MEASURED = {outcome for outcome, _ in OWN}
 _FORMS = {
     "proportion": "a crude per cent of women followed for unequal times",
@@ -100,11 +37,11 @@ def own_figure(published: Published, results: AuditResults) -> tuple[dict[str, A
     if group is None:
         return None, "The paper's group of women is narrower than any group of this audit."
     kind = OWN[published["outcome"], published["measure"]]
-    table = results.tables.get(kind.table, pd.DataFrame())
+    table = _table(kind, results)
     if table.empty:
         return None, "This log does not record it."
     labels = {"by": group[0], "stratum": group[1], **kind.labels, **_labels(published, results)}
-    if not (table["by"] == group[0]).any():
+    if group[1] == _SEVERAL or not (table["by"] == group[0]).any():
         return None, "This audit has no figure for that group of women."
     if "days" not in table:
         labels.pop("days", None)
@@ -114,11 +51,23 @@ def own_figure(published: Published, results: AuditResults) -> tuple[dict[str, A
     return _named(found.iloc[0], kind, table, labels), ""
 
 
+def _table(kind: OwnKind, results: AuditResults) -> pd.DataFrame:
+    """The result table that holds a kind of figure; with the share that its counts make, where it is one."""
+    table = results.tables.get(kind.table, pd.DataFrame())
+    if not kind.share_of or table.empty:
+        return table
+    known = table[kind.share_of].sub(table["n_place_unknown"])
+    counted = table[["by", "stratum", *kind.labels, "events"]].assign(
+        n=known, n_unknown=table["n_place_unknown"]
+    )
+    return with_proportions(counted, recorded_floor=results.settings.thresholds.recorded_floor)
+
+
 def _not_measured(published: Published) -> str:
     """Why this audit has no figure for an outcome in that form; empty where it has."""
     outcome, measure = published["outcome"], published["measure"]
     definition = published.get("definition_key")
-    if outcome not in _MEASURED or (definition is not None and (outcome, definition) not in _DEFINITIONS):
+    if outcome not in _MEASURED or (definition is not None and (outcome, definition) not in DEFINITIONS):
         return "This audit does not measure the outcome as the paper defines it."
     if (outcome, measure) not in OWN:
         form = _FORMS.get(measure, f"a {measure}")
@@ -134,7 +83,7 @@ def _group(published: Published) -> tuple[str, str] | None:
         return None
     if "breastfeeding" in published:
         key = (published.get("weeks_since_birth", ""), published["breastfeeding"])
-        return ("perforation_group", _BREASTFEEDING[key]) if key in _BREASTFEEDING else None
+        return ("perforation_group", BREASTFEEDING[key]) if key in BREASTFEEDING else None
     asked = [*_of_women(published), *_of_devices(published)]
     return asked[0] if len(asked) == 1 else None if asked else ("overall", "overall")
 
@@ -142,6 +91,8 @@ def _group(published: Published) -> tuple[str, str] | None:
 def _of_women(published: Published) -> list[tuple[str, str]]:
     """The groups by parity, timing and age that a figure asks for."""
     asked = []
+    if "vaginal_birth" in published:
+        asked.append(("cervical_parity", "yes" if published["vaginal_birth"] else "no"))
     if published["parity"] != "any":
         asked.append(("parous", "no" if published["parity"] == "nulliparous" else "yes"))
     if published["placement_timing"] != "any":
@@ -158,7 +109,7 @@ def _of_devices(published: Published) -> list[tuple[str, str]]:
         return []
     if devices in (["copper_any"], ["hormonal_any"]):
         return [("device_family", devices[0].removesuffix("_any"))]
-    return [("device_class", devices[0] if len(devices) == 1 else "")]
+    return [("device_class", devices[0] if len(devices) == 1 else _SEVERAL)]
 
 
 def _labels(published: Published, results: AuditResults) -> dict[str, object]:
@@ -166,15 +117,15 @@ def _labels(published: Published, results: AuditResults) -> dict[str, object]:
     labels: dict[str, object] = {}
     outcome = published["outcome"]
     if outcome == "failed_insertion":
-        labels["unit"] = _UNITS[published.get("unit_of_analysis", "not_stated")]
+        labels["unit"] = UNITS[published.get("unit_of_analysis", "not_stated")]
+    if outcome in _BANDED and published["measure"] == "rate":
+        labels["band"] = f"0 to {published['horizon_days']}" if "horizon_days" in published else "all"
     if "definition_key" in published:
-        labels["definition"] = _DEFINITIONS[outcome, published["definition_key"]]
+        labels |= DEFINITIONS[outcome, published["definition_key"]]
     if "censoring_rule" in published:
         labels["censoring"] = published["censoring_rule"]
     if "horizon_days" in published:
         labels["days"] = nearest_horizon(published["horizon_days"], results.settings.windows.horizons)
-    if outcome == "pregnancy":
-        labels["band"] = f"0 to {published['horizon_days']}" if "horizon_days" in published else "all"
     return labels
 
 
@@ -212,7 +163,7 @@ def _named(
         "own": value,
         "own_lower": lower,
         "own_upper": upper,
-        "own_events": row.get("cumulative_events", row.get("events")),
+        "own_events": row.get("cumulative_events", row.get("events")) if kind.counted else np.nan,
         "own_n": n,
         "own_started": started,
         "own_days": row.get("days", np.nan),

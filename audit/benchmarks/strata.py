@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from audit.benchmarks.library import published_figures
+from audit.schema.published import published_figures
 
 _SINCE_BIRTH = {"up to 36": "to", "more than 36": "after"}
 

@@ -160,13 +160,14 @@ def _row(audit: _Audit, figure: HeadlineFigure) -> dict[str, object] | None:
         return None
     held = found.iloc[0]
     curve = figure.value != "proportion"
+    unknown = held.get("n_unknown", held.get("n_not_recorded", 0))
     # A record changed by hand must not pass for a measurement; missing counts compare as no.
-    if not (0 <= held["events"] <= (np.inf if curve else held[counted]) and held[counted] >= 0):
+    counts = 0 <= held["events"] <= (np.inf if curve else held[counted]) and held[counted] >= 0
+    if not (counts and unknown >= 0):
         return None
     version = (
         f"{audit.definitions_version}/{held['version']}" if "version" in held else audit.definitions_version
     )
-    unknown = held.get("n_unknown", held.get("n_not_recorded", 0))
     return {
         "figure": figure.id,
         "title": figure.title,
@@ -194,7 +195,8 @@ def _completeness(audit: _Audit, figure: HeadlineFigure, held: pd.Series, unknow
     if figure.table not in _FOLLOWED:
         return share_of(held["n"], held["n"] + unknown)
     known = _select(audit.tables.get("outcome_known", pd.DataFrame()), _OVERALL)
-    return float(known["proportion"].iloc[0]) if len(known) else float("nan")
+    # A record changed by hand may lack the column.
+    return float(known["proportion"].iloc[0]) if len(known) and "proportion" in known else float("nan")
 
 
 def _select(table: pd.DataFrame, labels: Mapping[str, object]) -> pd.DataFrame:

@@ -1,12 +1,13 @@
 """The record of an earlier audit, read back into result tables."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
+from audit.cycle.measured import COLUMNS
 from audit.errors import RecordRefused
 from audit.records import RECORD_VERSION, AuditRecord, AuditResults, Period
 
@@ -20,6 +21,28 @@ _DTYPES = {
     "date": "datetime64[ns]",
     "text": "object",
 }
+# What JSON may hold for each kind; a blank may stand anywhere.
+_TYPES: Mapping[str, tuple[type, ...]] = {
+    "integer": (int,),
+    "number": (int, float),
+    "flag": (bool,),
+    "date": (str,),
+    "text": (str, int, float, bool),
+}
+# What the next audit reads of a table, and so must hold what it says it does.
+_COUNTS = ("events", "n", "n_unknown", "n_not_recorded", "at_risk")
+_KINDS = {
+    **dict.fromkeys(_COUNTS, ("integer", "number")),
+    **dict.fromkeys(("proportion", "ci_lower", "ci_upper", "exact_lower", "exact_upper"), ("number",)),
+    **dict.fromkeys(("target", "completeness", "incidence"), ("number",)),
+    **dict.fromkeys(("first_day", "last_day", "data_to"), ("date",)),
+    **dict.fromkeys(("by", "stratum", "figure", "title", "better", "kind", "caution"), ("text",)),
+    **dict.fromkeys(("period", "version", "definitions_version"), ("text",)),
+}
+# The series of earlier audits is taken over as it stands.
+_NEEDED: Mapping[str, Set[str]] = {"series": frozenset(COLUMNS)}
+# More than any service ever counts.
+_MOST = 1e9
 # Tables of single visits or clinicians: nothing of a person travels into the next audit.
 _REFERENCES = {"visit_ref", "patient_ref", "clinician_ref", "row"}
 
@@ -108,28 +131,47 @@ def _record(data: Mapping[str, Any]) -> AuditRecord:
         data_version=_text(data["data_version"]),
         versions={_text(name): _text(version) for name, version in data["versions"].items()},
         tables={
-            name: _table(rows, data["columns"][name])
+            name: _table(rows, data["columns"][name], _NEEDED.get(name, frozenset()))
             for name, rows in data["tables"].items()
             if not _REFERENCES & set(data["columns"][name])
         },
     )
 
 
-def _table(rows: Sequence[Mapping[str, object]], kinds: Mapping[str, str]) -> pd.DataFrame:
-    """A result table with its dtypes."""
-    if any(set(row) != set(kinds) for row in rows):
-        raise ValueError("a row lacks a column")
+def _table(
+    rows: Sequence[Mapping[str, object]], kinds: Mapping[str, str], needed: Set[str] = frozenset()
+) -> pd.DataFrame:
+    """A result table with its dtypes; refused where it lacks a column that is needed."""
+    if any(set(row) != set(kinds) for row in rows) or not needed <= set(kinds):
+        raise ValueError("a row or the table lacks a column")
     of_many = [row for row in rows if row.get("by") not in _REFERENCES]
-    return pd.DataFrame({name: _column([row[name] for row in of_many], kind) for name, kind in kinds.items()})
+    return pd.DataFrame(
+        {name: _column(name, [row[name] for row in of_many], kind) for name, kind in kinds.items()}
+    )
 
 
-def _column(values: list[object], kind: str) -> pd.Series:
+def _column(name: str, values: list[object], kind: str) -> pd.Series:
     """Values in the dtype of their kind."""
-    if kind == "text" and not all(value is None or isinstance(value, str | int | float) for value in values):
-        raise ValueError("a text column holds something else")
-    if kind == "integer" and None in values:
-        return pd.Series(values, dtype="float64")
-    return pd.Series(values, dtype=_DTYPES[kind])
+    known = any(value is not None for value in values)
+    if known and kind not in _KINDS.get(name, (kind,)):
+        raise ValueError("a column of another kind than its name")
+    # What is missing throughout was written without a kind of its own.
+    kind = kind if known or not values else _KINDS.get(name, (kind,))[-1]
+    # A column that is read by name holds nothing but text.
+    types = (str,) if kind == "text" and name in _KINDS else _TYPES[kind]
+    if not all(value is None or type(value) in types for value in values):
+        raise ValueError("a value of another kind than its column")
+    without = kind == "integer" and None in values
+    column = pd.Series(values, dtype="float64" if without else _DTYPES[kind])
+    if name in _COUNTS and not _counts(column):
+        raise ValueError("a count that is none")
+    return column
+
+
+def _counts(column: pd.Series) -> bool:
+    """Whether a column holds whole numbers of a size that can be counted, or nothing."""
+    known = column.dropna().astype("float64")
+    return bool((known.between(0, _MOST) & (known == known.round())).all())
 
 
 def _text(value: object) -> str:

@@ -30,7 +30,7 @@ COLUMNS = (
     *("n_not_met", "n_not_recorded", "n_exceptions", "proportion", "ci_lower", "ci_upper"),
     *("exact_lower", "exact_upper", "bound_lower", "bound_upper", "target", "verdict", "method", "caution"),
 )
-CASE_COLUMNS = ("criterion", "title", "site_ref", "visit_ref", "date")
+CASE_COLUMNS = ("criterion", "title", "window", "site_ref", "visit_ref", "date")
 DEFINITION_COLUMNS = (
     *("criterion", "title", "kind", "status", "sentence", "figure", "by", "stratum", "numerator"),
     *("denominator", "exceptions", "target", "direction", "source", "version", "effective_from", "changed"),
@@ -40,6 +40,7 @@ _EXCEPTIONS = ("n_exception", "n_in_training")
 _UNANSWERED = "The service has not said yes or no."
 _ANSWERS = {"yes": "met", "no": "not_met", "": "not_recorded"}
 _SITES = "site_ref"
+PERIOD = "period"
 
 Tables = Mapping[str, pd.DataFrame]
 
@@ -97,7 +98,7 @@ def criteria_met(
         own = by_id[str(table.at[row, "criterion"])]
         verdict, method, caution = _stated(own, attested_since, unavailable)
         table.loc[row, ["verdict", "method", "caution"]] = [verdict, method, caution]
-    table["window"] = table["window"].replace("", "period")
+    table["window"] = table["window"].replace("", PERIOD)
     return table.rename(columns={"n_unknown": "n_not_recorded"})[list(COLUMNS)]
 
 
@@ -144,35 +145,36 @@ def criteria_definitions(criteria: Sequence[Criterion], *, last_day: pd.Timestam
 def criteria_cases(
     missed: Sequence[pd.DataFrame], criteria: Sequence[Criterion], *, last_day: pd.Timestamp
 ) -> pd.DataFrame:
-    """The visits behind each "not met" of the criteria that count what was done at a visit.
+    """The visits behind each "not met" of the criteria that count what was done, found or learned of one woman.
 
     Parameters
     ----------
     missed
-        Tables of ``figure, site_ref, visit_ref, date``, such as `audit.measures.process.care_not_met` returns.
+        Tables of ``figure, site_ref, visit_ref, date``, such as `audit.measures.process.care_not_met` returns; a
+        column ``window`` where it is not the period; a column for each group of women a criterion may be about.
     criteria, last_day
         As in `criteria_met`.
 
     Returns
     -------
     DataFrame
-        ``criterion, title, site_ref, visit_ref, date``, in the order of the criteria, then by date. For
+        ``criterion, title, window, site_ref, visit_ref, date``, in the order of the criteria, then by date. For
         the internal edition only. Nothing not met gives no rows.
     """
     cases = pd.concat([table for table in missed if len(table)] or missed[:1], ignore_index=True)
     parts = []
     for criterion in _applying(criteria, last_day):
         own = cases[cases["figure"] == criterion.figure]
-        if criterion.by == _SITES:
-            own = own[own[_SITES] == criterion.stratum]
-        # A case does not say to which other group of women it belongs.
-        elif criterion.by != OVERALL:
-            continue
+        # A case that does not say to which group of women it belongs is nobody's.
+        if criterion.by != OVERALL:
+            own = own[own[criterion.by] == criterion.stratum] if criterion.by in own else own.iloc[:0]
         parts.append(own.assign(criterion=criterion.id, title=criterion.title))
     filled = [part for part in parts if len(part)]
     if not filled:
         return pd.DataFrame(columns=list(CASE_COLUMNS))
-    return pd.concat(filled, ignore_index=True)[list(CASE_COLUMNS)]
+    listed = pd.concat(filled, ignore_index=True)
+    window = listed["window"].fillna(PERIOD) if "window" in listed else PERIOD
+    return listed.assign(window=window)[list(CASE_COLUMNS)]
 
 
 def _applying(criteria: Sequence[Criterion], last_day: pd.Timestamp) -> list[Criterion]:
@@ -192,7 +194,7 @@ def _counted(tables: Tables, criterion: Criterion) -> pd.DataFrame:
     chosen = held[(held["by"] == criterion.by) & (held["stratum"] == criterion.stratum)]
     if criterion.by == OVERALL:
         chosen = pd.concat([chosen, held[held["by"] == _SITES]])
-    return _labelled(chosen if len(chosen) else _nothing("period"), criterion)
+    return _labelled(chosen if len(chosen) else _nothing(PERIOD), criterion)
 
 
 def _held(tables: Tables, criterion: Criterion) -> pd.DataFrame | None:

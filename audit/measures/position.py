@@ -22,6 +22,7 @@ _VERIFIED = {
     "imaging": ("imaging",),
     "threads_only": ("threads_only",),
 }
+_FIGURES = {"first_cycle": "position_after_first_cycle", "six_months": "position_at_six_months"}
 _RESOLVED = ("in_uterus", "expelled", "outside_uterus", "removed", "not_resolved")
 _BY_ENDING = {
     "expulsion_complete": "expelled",
@@ -61,12 +62,7 @@ def position_verified(
     """
     tables = []
     for name, first, last in windows:
-        due = placements[(placements["days_to_data_to"] >= last) & ~(placements["ending_day"] <= last)]
-        seen = follow_ups[follow_ups["day"].between(first, last)]
-        imaged = due["placement"].isin(seen.loc[seen["position_verified_by"].isin(_IMAGING), "placement"])
-        felt = due["placement"].isin(seen.loc[seen["position_verified_by"] == "threads_only", "placement"])
-        how = np.select([imaged, felt], ["imaging", "threads_only"], "none")
-        tally = tally_outcomes(due.assign(how=how), outcome="how", by=by)
+        tally = tally_outcomes(_verified(placements, follow_ups, first, last), outcome="how", by=by)
         for definition, events in _VERIFIED.items():
             others = [code for code in ("imaging", "threads_only", "none") if code not in events]
             table = count_outcomes(tally, events=events, others=others, by=by)
@@ -74,6 +70,77 @@ def position_verified(
             table.insert(3, "definition", definition)
             tables.append(table)
     return with_proportions(pd.concat(tables, ignore_index=True))
+
+
+def position_not_verified(
+    placements: pd.DataFrame, follow_ups: pd.DataFrame, *, due: str, window: tuple[float, float]
+) -> pd.DataFrame:
+    """The placements whose position was verified in no way in a window.
+
+    Population: as in `position_verified`; those that its ``either`` counts in ``n`` and not in ``events``.
+
+    Parameters
+    ----------
+    placements, follow_ups
+        Tables of `audit.schema.derived`; the placements of the window that is asked for.
+    due
+        ``first_cycle`` or ``six_months``.
+    window
+        Its first and last day since placement.
+
+    Returns
+    -------
+    DataFrame
+        ``figure`` (``position_after_first_cycle`` or ``position_at_six_months``), ``site_ref, visit_ref, date`` (of
+        the visit at which the device was placed), by date; none, no rows.
+
+    Raises
+    ------
+    ValueError
+        `due` is neither.
+    """
+    if due not in _FIGURES:
+        raise ValueError(f"due must be among {', '.join(_FIGURES)}, got {due!r}")
+    verified = _verified(placements, follow_ups, *window)
+    return _cases(verified[verified["how"] == "none"], _FIGURES[due], "placement_date")
+
+
+def threads_not_resolved(placements: pd.DataFrame, follow_ups: pd.DataFrame) -> pd.DataFrame:
+    """The contacts at which threads were first not seen, where nothing since accounts for the device.
+
+    Population: as in `threads_not_seen`; its ``not_resolved``.
+
+    Parameters
+    ----------
+    placements, follow_ups
+        As in `position_verified`.
+
+    Returns
+    -------
+    DataFrame
+        ``figure`` (``threads_not_seen_resolved``), ``site_ref, visit_ref, date`` (of that contact), by date; none,
+        no rows.
+    """
+    open_cases = placements.loc[_threads(placements, follow_ups) == "not_resolved", "placement"]
+    missed = follow_ups[(follow_ups["threads_seen"] == "no") & follow_ups["placement"].isin(open_cases)]
+    first = missed.sort_values("day", kind="stable").drop_duplicates("placement")
+    return _cases(first, "threads_not_seen_resolved", "contact_date")
+
+
+def _verified(placements: pd.DataFrame, follow_ups: pd.DataFrame, first: float, last: float) -> pd.DataFrame:
+    """The placements still in place when a window closed, with how their position was verified in it."""
+    due = placements[(placements["days_to_data_to"] >= last) & ~(placements["ending_day"] <= last)]
+    seen = follow_ups[follow_ups["day"].between(first, last)]
+    imaged = due["placement"].isin(seen.loc[seen["position_verified_by"].isin(_IMAGING), "placement"])
+    felt = due["placement"].isin(seen.loc[seen["position_verified_by"] == "threads_only", "placement"])
+    return due.assign(how=np.select([imaged, felt], ["imaging", "threads_only"], "none"))
+
+
+def _cases(frame: pd.DataFrame, figure: str, dated_by: str) -> pd.DataFrame:
+    """The visits behind a figure's "not met", by date."""
+    dated = frame.rename(columns={dated_by: "date"}).assign(figure=figure)
+    dated = dated.sort_values(["date", "site_ref", "visit_ref"], kind="stable")
+    return dated[["figure", "site_ref", "visit_ref", "date"]].reset_index(drop=True)
 
 
 def threads_not_seen(

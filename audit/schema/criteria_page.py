@@ -19,6 +19,10 @@ and shown, and leave the denominator only where the log codes them. The verdict 
 wholly short; otherwise it **cannot be told**. With less than 80% recorded (a setting) there is no verdict. How
 each figure is counted is in [methods.md](methods.md).
 
+The internal edition and `tables/criteria_cases.csv` list the visits behind each "not met": of care, the visit; of a
+check, a position or an outcome that fell due in the period, the visit at which the device was placed; of lost
+threads, over the whole log, the contact at which they were first not seen.
+
 {why}.
 
 ## Changing them

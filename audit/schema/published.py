@@ -1,22 +1,24 @@
-"""What a published figure is: its keys, the words they may hold, and what makes one unusable."""
+"""What a published figure is: its keys, the words they may hold, what makes one unusable, and those we bring."""
 
+import tomllib
 from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
 from typing import Any
 
 from audit.schema.terms import COMPARED_OUTCOMES
 
 Entry = Mapping[str, Any]
 
-# Outcomes that papers print and this audit has no figure for, or not yet one in their form.
+# Outcomes that papers print and for which no margin can be set: this audit has no figure, a part of another, or a
+# score.
 _OTHER_OUTCOMES = (
     *("insertion_pain", "severe_insertion_pain", "moderate_or_severe_insertion_pain"),
     *("none_or_mild_insertion_pain", "easy_insertion", "difficult_insertion"),
     *("difficult_or_failed_insertion", "aids_to_insertion", "insertion_complication"),
     *("unnoticed_expulsion", "discontinuation", "removal", "removal_bleeding", "removal_amenorrhoea"),
     *("removal_adverse_event", "removal_medical", "removal_malposition"),
-    *("pregnancy_after_emergency_placement", "ectopic_pregnancy", "ectopic_share_of_pregnancies"),
-    *("pelvic_infection", "malposition", "threads_not_seen", "threads_not_seen_device_in_place"),
-    *("threads_not_seen_expelled", "threads_not_seen_perforated"),
+    *("threads_not_seen_device_in_place", "threads_not_seen_expelled", "threads_not_seen_perforated"),
 )
 PUBLISHED_OUTCOMES = (*COMPARED_OUTCOMES, *_OTHER_OUTCOMES)
 PROPORTION_MEASURES = (
@@ -57,9 +59,20 @@ DEFAULTS: Entry = {
 OPTIONAL_KEYS = (
     *("ci_lower", "ci_upper", "standard_error", "events", "n", "woman_years", "horizon_days"),
     *("horizon", "unit_of_analysis", "definition_key", "age_band", "breastfeeding", "weeks_since_birth"),
-    *("narrowed_to", "unlike", "measure_assumed", "definition_differs", "censoring_rule", "series", "scale"),
+    *("narrowed_to", "unlike", "measure_assumed", "definition_differs", "definition_unlike"),
+    *("censoring_rule", "series", "scale", "vaginal_birth"),
     *("doi", "pmid", "url", "identifier"),
 )
+# By outcome, in the order of a woman's way through the clinic.
+FAMILIES = ("insertion", "perforation", "expulsion", "continuation", "pregnancy", "follow_up")
+
+
+@cache
+def published_figures() -> tuple[Entry, ...]:
+    """The published figures that come with the package, family by family."""
+    folder = files("audit").joinpath("benchmarks").joinpath("library")
+    texts = [folder.joinpath(f"{family}.toml").read_text(encoding="utf-8") for family in FAMILIES]
+    return tuple(figure for text in texts for figure in tomllib.loads(text)["benchmark"])
 
 
 def fault_in(entry: Entry) -> str:

@@ -15,6 +15,12 @@ COMPARED_OUTCOMES = (
     "continuation",
     "removal_bleeding_or_pain",
     "pregnancy",
+    "pregnancy_after_emergency_placement",
+    "ectopic_pregnancy",
+    "ectopic_share_of_pregnancies",
+    "pelvic_infection",
+    "threads_not_seen",
+    "malposition",
     "outcome_known",
     "check_done",
 )

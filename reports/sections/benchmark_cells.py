@@ -10,12 +10,18 @@ from reports.figures.marks import Mark, interval_mark
 from reports.figures.theme import nice_top
 from reports.sections import benchmark_words as words
 from reports.tables import Column, plain
-from reports.words_for_codes import word
+from reports.words_for_codes import within, word
 
 _NAN = float("nan")
 _NEUTRAL = ("continuation", "removal")
 # A figure below this is printed as less than the smallest decimal, and says nothing as a figure to detect.
 _SMALLEST = 1e-4
+_TOP_SCORE = 10.0
+# What a proportion is of, where not of women.
+_COUNTED = {
+    **dict.fromkeys(("failed_insertion", "vasovagal", "perforation"), "attempts"),
+    "ectopic_share_of_pregnancies": "pregnancies",
+}
 
 
 def columns(found: Sequence[Row], floor: int, *, judged: bool) -> list[Column]:
@@ -36,16 +42,37 @@ def columns(found: Sequence[Row], floor: int, *, judged: bool) -> list[Column]:
     ]
 
 
+def overview_columns(floor: int) -> list[Column]:
+    """The columns of comparisons of several outcomes, each drawn on a scale of its own."""
+    return [
+        Column("What, published for whom, and how alike", _outcome_and_paper, "label"),
+        Column("Drawn", lambda row: _drawing(top_of([row], floor), floor)(row), "drawing"),
+        Column("Published", _published, "text"),
+        Column("Ours", _ours, "text"),
+        Column("Verdict", lambda row: _lines(_verdict_alone(row), _why(row)), "text"),
+        Column("What we could have detected", _detected, "text"),
+    ]
+
+
 def top_of(found: Sequence[Row], floor: int) -> float:
     """The end of the scale on which comparisons are drawn."""
+    if found[0]["measure"] == words.SCORE:
+        return _TOP_SCORE
     return nice_top(max(_reach(row, floor) for row in found))
 
 
 def scale_sentence(found: Sequence[Row], floor: int) -> str:
     """The scale on which comparisons are drawn, in words."""
     per, _ = words.unit(found[0])
+    if found[0]["measure"] == words.SCORE:
+        return f"Drawn on a scale from 0 to {_TOP_SCORE:.0f}."
     years = " woman-years" if words.is_rate(found[0]) else ""
     return f"Drawn on a scale from 0 to {per * top_of(found, floor):.3g} in {wording.count(per)}{years}."
+
+
+def is_drawn(row: Row, floor: int) -> bool:
+    """Whether ours rests on enough to be drawn."""
+    return not _not_drawn(row, floor)
 
 
 def can_be_judged(row: Row) -> bool:
@@ -61,10 +88,17 @@ def _lines(*texts: str) -> Markup:
 def _paper(row: Row) -> str:
     """The group, the paper's women, the paper, and the grade with what differs."""
     differs = str(row["differs"]) if is_known(row["differs"]) else ""
-    grade = f"{words.grade_words(row)}. "
+    grade = f"Likeness {words.grade_words(row)}. "
     return _lines(
         f"{words.short_citation(row)}: {row['population']}", Markup("<b>{}</b>{}").format(grade, differs)
     )
+
+
+def _outcome_and_paper(row: Row) -> str:
+    """The outcome and the group, then the paper as beside every comparison."""
+    group = words.group_of(row)
+    of = "" if group == "All" else f", {within(group)}"
+    return _lines(Markup("<b>{}{}</b>").format(words.outcome_words(str(row["outcome"])), of), _paper(row))
 
 
 def _reach(row: Row, floor: int) -> float:
@@ -129,12 +163,20 @@ _WHY = {
 
 def _verdict(row: Row) -> str:
     """The verdict, the difference, why, and what an open one leaves possible."""
-    said = Markup("<b>{}.</b> {}").format(word(row["verdict"]), words.difference(row))
+    return _lines(_verdict_alone(row), _why(row), _among(row), _small(row))
+
+
+def _verdict_alone(row: Row) -> str:
+    """The verdict and the difference."""
+    return Markup("<b>{}.</b> {}").format(word(row["verdict"]), words.difference(row))
+
+
+def _why(row: Row) -> str:
+    """The reason of a verdict in short; nothing where the difference says it all."""
     reason = str(row["reason"])
-    why = next(
+    return next(
         (short + reason[len(long) :] for long, short in _WHY.items() if reason.startswith(long)), reason
-    )
-    return _lines(said, why.strip(), _among(row), _small(row))
+    ).strip()
 
 
 def _among(row: Row) -> str:
@@ -188,13 +230,25 @@ def _chance(value: float) -> str:
 
 
 def _detectable(row: Row) -> str:
+    """The nearest true figures that had four chances in five of being shown to differ, as a sentence."""
+    shown = _shown(row)
+    return f"Would be shown, four times in five: a true figure of {shown}." if shown else ""
+
+
+def _detected(row: Row) -> str:
+    """The same in short, for a table whose headings a narrow page leaves out."""
+    shown = _shown(row)
+    return f"Detectable: {shown}" if shown else "Detectable: not known"
+
+
+def _shown(row: Row) -> str:
     """The nearest true figures that had four chances in five of being shown to differ."""
     parts = [
         f"{words.amount(row, row[f'detectable_{side}'])}{words.unit(row)[1]} or {way}"
         for side, way in (("lower", "less"), ("higher", "more"))
         if is_known(row[f"detectable_{side}"]) and row[f"detectable_{side}"] >= _SMALLEST
     ]
-    return f"Would be shown, four times in five: a true figure of {', or '.join(parts)}." if parts else ""
+    return ", or ".join(parts)
 
 
 def _more(row: Row) -> str:
@@ -203,8 +257,8 @@ def _more(row: Row) -> str:
         return "More of ours would not settle it: the published figure is itself too uncertain."
     if not is_known(row["more_needed"]):
         return ""
-    unit = "woman-years" if words.is_rate(row) else "women" if row["measure"] in words.CURVES else "attempts"
-    unit = "women" if row["outcome"] in ("check_done", "outcome_known") else unit
+    counted = "women" if row["measure"] in words.CURVES else _COUNTED.get(str(row["outcome"]), "women")
+    unit = "woman-years" if words.is_rate(row) else counted
     return (
         f"About {wording.count(_rounded(row['more_needed']))} more {unit} would settle it, at these figures."
     )

@@ -2,13 +2,29 @@
 
 from reports import wording
 from reports.choosing import Row, is_known
-from reports.words_for_codes import stratum, within
+from reports.words_for_codes import stratum, within, word
 
 APART = ("higher", "lower")
+SCORE = "median"
 # Read off a curve: what stands beside the events is the number still observed.
 CURVES = ("one_minus_km", "survival", "cumulative_incidence")
 GRADES = {"A": "alike", "B": "near", "C": "unlike"}
 ALL_STRATA = "at_our_mix"
+# The same code names an open point of a woman's care, and says more there.
+_OUTCOMES = {
+    "threads_not_seen": "Threads not seen",
+    "threads_not_seen_device_in_place": "Threads not seen, device in place",
+    "threads_not_seen_expelled": "Threads not seen, device expelled",
+    "threads_not_seen_perforated": "Threads not seen, device outside the uterus",
+    "insertion_pain": "Pain at insertion, median score",
+    "severe_insertion_pain": "Severe pain at insertion",
+    "ectopic_share_of_pregnancies": "Ectopic, of all pregnancies",
+}
+
+
+def outcome_words(outcome: str) -> str:
+    """The name of a compared outcome."""
+    return _OUTCOMES.get(outcome) or word(outcome)
 
 
 def grade_words(row: Row) -> str:
@@ -73,8 +89,8 @@ def horizon(row: Row) -> str:
 
 
 def too_few(row: Row) -> bool:
-    """Whether ours is a proportion of so few that no percentage may be printed."""
-    return row["measure"] == "proportion" and is_known(row["own_n"]) and row["own_n"] < wording.FEW
+    """Whether ours is a proportion or a score of so few that none may be printed."""
+    return row["measure"] in ("proportion", SCORE) and is_known(row["own_n"]) and row["own_n"] < wording.FEW
 
 
 def unit(row: Row) -> tuple[float, str]:
@@ -87,6 +103,8 @@ def unit(row: Row) -> tuple[float, str]:
     """
     if is_rate(row):
         return 100, " per 100 woman-years"
+    if row["measure"] == SCORE:
+        return 1, " of 10"
     # As the trade speaks of it: in per cent a perforation rate is mostly zeros.
     return (1000, " per 1,000") if row["outcome"] == "perforation" else (100, "%")
 
@@ -96,6 +114,8 @@ def amount(row: Row, value: float) -> str:
     if is_rate(row):
         return wording.rate(value)
     per, _ = unit(row)
+    if per == 1:
+        return f"{value:.3g}"
     if per == 1000:
         return wording.percent(value * 10) if value < 0.1 else f"{1000 * value:.0f}"
     return wording.percent(value, places=2 if value < 0.01 else 1)
@@ -124,6 +144,8 @@ def own(row: Row) -> str:
 
 def counts(row: Row) -> str:
     """Our events and their denominator: women, woman-years, or those still observed at that day."""
+    if row["measure"] == SCORE:
+        return wording.plural(row["own_n"], "score")
     if not is_known(row["own_events"]):
         return wording.NOTHING
     events, n = wording.count(row["own_events"]), wording.count(row["own_n"])

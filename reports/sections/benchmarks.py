@@ -5,20 +5,26 @@ from markupsafe import Markup
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, is_known, rows
-from reports.sections.benchmark_cells import can_be_judged, columns, scale_sentence
+from reports.sections.benchmark_cells import (
+    can_be_judged,
+    columns,
+    overview_columns,
+    scale_sentence,
+)
+from reports.sections.benchmark_sources import NONE, by_outcome, in_overview, source_blocks, without_ours
 from reports.sections.benchmark_words import (
     APART,
     counts,
     grade_words,
-    identifier,
     of_whom,
+    outcome_words,
     own,
     published,
     short_citation,
 )
-from reports.sections.section import Block, Folded, Paragraph, Section, Subheading, TableBlock
-from reports.tables import Column, html_table, plain
-from reports.words_for_codes import word
+from reports.sections.section import Block, Folded, Paragraph, Section, TableBlock
+from reports.tables import html_table
+from reports.words_for_codes import within
 
 _TABLE = "benchmark_comparison"
 # The declaration of ours beside each outcome, where it has another name.
@@ -28,14 +34,20 @@ _COUNTED = {
     "expulsion": "expulsion_incidence",
     "continuation": "continuation_curve",
     "removal_bleeding_or_pain": "removal_incidence",
+    "pregnancy_after_emergency_placement": "pregnancy_after_emergency",
+    "ectopic_share_of_pregnancies": "ectopic_pregnancy",
+    "threads_not_seen_device_in_place": "threads_not_seen",
+    "threads_not_seen_expelled": "threads_not_seen",
+    "threads_not_seen_perforated": "threads_not_seen",
+    "insertion_pain": "pain_scores",
+    "severe_insertion_pain": "pain_scores",
 }
-_NONE = "no_comparable_figure"
 
 
 def benchmarks_section(results: AuditResults) -> Section:
     """Each published figure with ours, how alike they are, and what can be said of the difference."""
     found = rows(results, _TABLE)
-    ours = [row for row in found if row["verdict"] != _NONE]
+    ours = [row for row in found if row["verdict"] != NONE]
     if not ours:
         return Section(
             "benchmarks",
@@ -43,25 +55,46 @@ def benchmarks_section(results: AuditResults) -> Section:
             "No published figure can be set beside ours",
             (
                 Paragraph("Like is compared with like only; nothing in the library is like this log."),
-                *_without(found),
+                *without_ours(found),
             ),
         )
     blocks: list[Block] = [
         Paragraph(
-            "Grade A: the same as far as the paper prints it. B: near, and what differs is named. C: unlike in a "
-            "way that moves the figure; shown for orientation, never judged. Both sides are uncertain, so the "
-            "interval of the difference decides. “Compatible” needs a margin the service has set; without one, or "
-            "where the interval is too wide, we cannot tell. Continuation and removal are described: there, more "
-            "is neither better nor worse.",
-            "Grey: the published figure, as wide as its interval, or a thin line where it has none. Dot and line: "
-            "ours, over the whole log.",
+            "Both sides are uncertain, so the interval of the difference decides. “Compatible” needs a margin the "
+            "service has set; without one, or where the interval is too wide, we cannot tell. Continuation and "
+            "removal are described: there, more is neither better nor worse.",
+            "Likeness A: the same as far as the paper prints it. B: near, and what differs is named. C: unlike in "
+            "a way that moves the figure; shown for orientation, never judged.",
         ),
         *_margins(results),
+        *_overview(results, ours),
         *_forests(results, ours),
-        *_without(found),
-        *_sources(ours),
+        *without_ours(found),
+        *source_blocks(ours, results.settings.thresholds.at_risk_floor),
     ]
     return Section("benchmarks", "Published figures", benchmarks_heading(ours), tuple(blocks))
+
+
+def _overview(results: AuditResults, ours: list[Row]) -> list[Block]:
+    """One table with the comparisons that say most."""
+    floor = results.settings.thresholds.at_risk_floor
+    chosen = in_overview(ours, floor)
+    if not chosen:
+        return []
+    table = html_table(
+        "What lies apart; of each other outcome, the paper most like us",
+        overview_columns(floor),
+        chosen,
+        foot=(
+            "Grey: the published figure, as wide as its interval, or a thin line where it has none. Dot and line: "
+            "ours, over the whole log. Each row is drawn on a scale of its own, from 0. Last column: the nearest "
+            "true figures of ours that our numbers had an 80% chance of telling from the published one; where the "
+            "paper prints no limits it is taken as exact. Every comparison stands in the table of comparisons in "
+            "the folder “tables”; on paper, those of this table alone."
+        ),
+        counted=tuple(dict.fromkeys(_counted(row) for row in chosen)),
+    )
+    return [TableBlock(table)]
 
 
 def apart(results: AuditResults) -> list[Row]:
@@ -71,7 +104,7 @@ def apart(results: AuditResults) -> list[Row]:
 
 def judged(results: AuditResults) -> int:
     """How many comparisons could have lain apart: limits on both sides, alike enough, not kept open."""
-    return len([row for row in rows(results, _TABLE) if row["verdict"] != _NONE and can_be_judged(row)])
+    return len([row for row in rows(results, _TABLE) if row["verdict"] != NONE and can_be_judged(row)])
 
 
 def benchmarks_heading(ours: list[Row]) -> str:
@@ -97,7 +130,8 @@ def apart_sentence(row: Row) -> str:
     alike = f" Likeness: {grade}{differs_in}." if grade else ""
     paper = short_citation(row).removesuffix(".")
     return (
-        f"{word(row['outcome'])}{of_whom(row)}: ours is {row['verdict']} than published. Ours over the whole log: "
+        f"{outcome_words(row['outcome'])}{of_whom(row)}: ours is {row['verdict']} than published. Ours over the "
+        f"whole log: "
         f"{counts(row)}, {own(row)}. Published: {published(row)}, {paper}.{alike}"
     )
 
@@ -108,7 +142,7 @@ def _margins(results: AuditResults) -> list[Block]:
     if not rules.margins:
         return [Paragraph("No margin is set, so nothing can be called compatible.")]
     parts = [
-        f"{word(name)} {100 * margin:.3g} in 100"
+        f"{outcome_words(name)} {100 * margin:.3g} in 100"
         + (f" ({rules.margin_reasons[name]})" if name in rules.margin_reasons else "")
         for name, margin in rules.margins.items()
     ]
@@ -116,32 +150,36 @@ def _margins(results: AuditResults) -> list[Block]:
 
 
 def _forests(results: AuditResults, ours: list[Row]) -> list[Block]:
-    """One table with drawings per outcome and measure, under what it allows to be said."""
-    blocks: list[Block] = []
+    """Every comparison, outcome by outcome, one click away; those for orientation only together."""
     floor = results.settings.thresholds.at_risk_floor
-    for key in dict.fromkeys((str(row["outcome"]), str(row["measure"])) for row in ours):
-        found = [row for row in ours if (row["outcome"], row["measure"]) == key]
-        what = f"{word(key[0])}{', per 100 woman-years' if key[1] == 'rate' else ''}"
-        blocks.append(Subheading(f"{what}: {_forest_finding(found)}"))
-        blocks += _tables(what, found, floor)
+    blocks: list[Block] = []
+    unlike: dict[str, Markup] = {}
+    for (outcome, measure), found in by_outcome(ours).items():
+        what = f"{outcome_words(outcome)}{', per 100 woman-years' if measure == 'rate' else ''}"
+        tables = _tables(what, found, floor)
+        if all(row["grade"] == "C" for row in found):
+            unlike[what] = tables
+            continue
+        finding = _forest_finding(found)
+        of = "" if "comparison" in finding else f" ({wording.plural(len(found), 'comparison')})"
+        blocks.append(Folded(f"{what}: {finding}{of}", tables))
+    if unlike:
+        names = "; ".join(within(what) for what in unlike)
+        blocks.append(Folded(f"Unlike ours, for orientation only: {names}", Markup("").join(unlike.values())))
     return blocks
 
 
-def _tables(what: str, found: list[Row], floor: int) -> list[Block]:
+def _tables(what: str, found: list[Row], floor: int) -> Markup:
     """The comparisons that can be judged, and those shown for orientation, the most alike first."""
     ordered = sorted(found, key=lambda row: str(row["grade"]))
     judged = [row for row in ordered if can_be_judged(row)]
     others = [row for row in ordered if not can_be_judged(row)]
-    blocks: list[Block] = []
+    made = []
     if judged:
-        caption = f"{what}: ours and published. {_spread(found)}"
-        blocks.append(TableBlock(_table(caption, judged, floor, judged=True)))
+        made.append(_table(f"{what}: ours and published. {_spread(found)}", judged, floor, judged=True))
     if others:
-        table = _table(f"{what}: for orientation only.", others, floor, judged=False)
-        summary = f"For orientation only: {wording.plural(len(others), 'published figure')} without a verdict"
-        # What has nothing else to show is not hidden.
-        blocks.append(Folded(summary, table) if judged else TableBlock(table))
-    return blocks
+        made.append(_table(f"{what}: for orientation, without a verdict.", others, floor, judged=False))
+    return Markup("").join(made)
 
 
 def _table(caption: str, found: list[Row], floor: int, *, judged: bool) -> Markup:
@@ -156,7 +194,7 @@ def _table(caption: str, found: list[Row], floor: int, *, judged: bool) -> Marku
 
 def _counted(row: Row) -> str:
     """The declaration of what ours counts."""
-    if row["measure"] == "rate" and row["outcome"] != "pregnancy":
+    if row["measure"] == "rate" and row["outcome"] in ("expulsion", "perforation"):
         return "person_time_rates"
     return _COUNTED.get(str(row["outcome"]), str(row["outcome"]))
 
@@ -192,54 +230,3 @@ def _forest_finding(found: list[Row]) -> str:
     if any(row["difference_lower"] > 0 or row["difference_upper"] < 0 for row in limited):
         return "we cannot tell, as the two are not quite alike"
     return "no difference larger than chance can be shown"
-
-
-def _without(found: list[Row]) -> list[Block]:
-    """Published figures with nothing of ours beside them: how many per outcome, why, and of which papers."""
-    alone: dict[tuple[str, str], list[Row]] = {}
-    for row in found:
-        if row["verdict"] == _NONE:
-            alone.setdefault((str(row["outcome"]), str(row["reason"])), []).append(row)
-    if not alone:
-        return []
-    number = sum(len(group) for group in alone.values())
-    table = html_table(
-        "Published figures without one of ours; each with its full source in the table of comparisons",
-        [
-            Column("Outcome", lambda row: word(row["outcome"]), "label"),
-            Column("Figures", lambda row: wording.count(row["figures"])),
-            Column("Why there is none of ours", plain("reason"), "text"),
-            Column("Papers", plain("papers"), "text"),
-        ],
-        [
-            {"outcome": outcome, "reason": reason, "figures": len(group), "papers": _papers(group)}
-            for (outcome, reason), group in alone.items()
-        ],
-    )
-    return [
-        Subheading(f"No comparable figure of ours for {wording.plural(number, 'published figure')}"),
-        Folded("Which, of which papers, and why", table),
-    ]
-
-
-def _papers(group: list[Row]) -> str:
-    """The papers of some figures, once each."""
-    return "; ".join(dict.fromkeys(short_citation(row) for row in group))
-
-
-def _sources(found: list[Row]) -> list[Block]:
-    """Where the published figures that are compared come from, once each."""
-    once: dict[str, Row] = {}
-    for row in found:
-        once.setdefault(str(row["citation"]), row)
-    table = html_table(
-        "Sources of the figures compared",
-        [
-            Column("Paper", lambda row: f"{row['citation']}. {identifier(row)}", "label"),
-            Column("Setting", plain("setting"), "text"),
-            Column("Years", plain("years"), "short"),
-            Column("How it was checked", plain("verified"), "text"),
-        ],
-        list(once.values()),
-    )
-    return [Subheading("Where the published figures come from"), TableBlock(table)]

@@ -61,6 +61,7 @@ def standards_section(results: AuditResults) -> Section:
         ),
         *_judged_blocks(results, judged),
         *_described_blocks([row for row in held if _is_counted(row) and not _has_target(row)]),
+        *_case_blocks(results),
         *_stated_blocks(results),
         *_absent_blocks(held),
         Paragraph(_NO_TARGET),
@@ -132,7 +133,7 @@ def _heading(held: list[Row]) -> str:
 
 
 def _judged_blocks(results: AuditResults, found: list[Row]) -> list[Block]:
-    """The bars of the period; twelve months and the visits behind each "not met" are folded."""
+    """The bars of the period; twelve months are folded."""
     if not found:
         return []
     last = {
@@ -154,7 +155,7 @@ def _judged_blocks(results: AuditResults, found: list[Row]) -> list[Block]:
         blocks.append(
             Folded("Twelve months", html_table("Standards, twelve months", _columns({}, bars=False), year))
         )
-    return [*blocks, *_case_blocks(results)]
+    return blocks
 
 
 def _columns(last: dict[str, float], *, bars: bool) -> list[Column]:
@@ -208,10 +209,11 @@ def _target(row: Row) -> str:
 
 
 def _case_blocks(results: AuditResults) -> list[Block]:
-    """The visits of the period behind each "not met"."""
+    """The visits behind each "not met"."""
     visits: dict[str, list[str]] = {}
     for row in rows(results, "criteria_cases"):
-        visits.setdefault(str(row["title"]), []).append(str(row["visit_ref"]))
+        over = "" if row["window"] == PERIOD else f", {within(word(row['window']))}"
+        visits.setdefault(f"{row['title']}{over}", []).append(str(row["visit_ref"]))
     found = [
         {"title": title, "n": len(refs), "visits": name_a_few(refs, limit=_FEWEST_VISITS)}
         for title, refs in visits.items()
@@ -219,14 +221,18 @@ def _case_blocks(results: AuditResults) -> list[Block]:
     if not found:
         return []
     table = html_table(
-        "Visits of this period at which a standard was not met",
+        "Visits at which a standard was not met, of this period unless said",
         [
             Column("Standard", plain("title"), "label"),
             Column("Visits", number("n")),
             Column("Which", plain("visits"), "text"),
         ],
         found,
-        foot="The table of cases in the folder “tables” has all of them, with site and date.",
+        foot=(
+            "For a check, a position or an outcome: the visit at which the device was placed, where the day it was "
+            "due lies in this period. For lost threads: the contact at which they were first not seen. The table "
+            "of cases in the folder “tables” has all of them, with site and date."
+        ),
     )
     return [Folded("The visits behind each “not met”", table)]
 
@@ -276,9 +282,15 @@ def _stated_blocks(results: AuditResults) -> list[Block]:
 
 
 def _absent_blocks(held: list[Row]) -> list[Block]:
-    """The standards that nobody came under in the period."""
-    names = [str(row["title"]) for row in held if row["verdict"] == "no_cases"]
-    return [Paragraph(f"Nobody came under: {wording.listed(names)}.")] if names else []
+    """The standards that nobody came under in the period, and those that this log cannot show, with why."""
+    nobody = [str(row["title"]) for row in held if row["verdict"] == "no_cases"]
+    lacking = [
+        f"{row['title']} ({within(str(row['caution'])).removesuffix('.')})"
+        for row in held
+        if row["verdict"] == "not_recorded_in_this_log"
+    ]
+    said = {"Nobody came under": nobody, "Not in this log": lacking}
+    return [Paragraph(f"{name}: {wording.listed(titles)}.") for name, titles in said.items() if titles]
 
 
 def _definition_blocks(results: AuditResults) -> list[Block]:

@@ -10,7 +10,7 @@ from reports import wording
 from reports.choosing import Row, is_known, limits_of, one, only_bounds, rows
 from reports.figures.marks import Mark, interval_mark
 from reports.figures.theme import nice_top, ticks
-from reports.sections.benchmark_words import GRADES, short_citation
+from reports.sections.benchmark_words import grade_words, short_citation
 from reports.sections.changes import since_last
 from reports.sections.followed import Found, followed_statements, reach
 from reports.sections.parts import PERIOD, charting_note
@@ -194,7 +194,7 @@ def _compared(row: Row) -> str:
     places = wording.decimals(row["published_upper"])
     published = wording.percent(row["published"], places=places)
     limits = wording.span(row["published_lower"], row["published_upper"], places=places)
-    alike = f", {GRADES[row['grade']]}" if row.get("grade") in GRADES else ""
+    alike = f" (likeness {grade_words(row)})" if grade_words(row) else ""
     paper = f"Published: {published}% ({limits}), {short_citation(row)}{alike}."
     if row["own_n"] < wording.FEW:
         return f"{paper} Ours are too few to compare."

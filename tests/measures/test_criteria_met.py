@@ -14,6 +14,9 @@ from audit.measures.criteria import (
     criteria_definitions,
     criteria_met,
 )
+from audit.measures.follow_up import check_done, outcome_known
+from audit.measures.placement_cases import follow_up_not_met
+from audit.measures.position import position_not_verified, position_verified
 from audit.measures.process import care_not_met, process_of_care
 from audit.records import AuditResults, Cohort, VisitLog
 from audit.run import run_audit
@@ -256,8 +259,12 @@ def test_the_visits_of_the_period_behind_each_not_met_are_listed_and_no_others(
     audited: Callable[..., AuditResults],
 ) -> None:
     cases = audited().tables["criteria_cases"]
-    found = cases.groupby("criterion")["visit_ref"].agg(list).to_dict()
-    assert found == {"pain_options": ["V2", "V4"], "emergency_placement_in_time": ["V4"]}
+    dated = cases[cases["window"] == "period"]
+    found = dated.groupby("criterion")["visit_ref"].agg(list).to_dict()
+    assert {name: found[name] for name in ("pain_options", "emergency_placement_in_time")} == {
+        "pain_options": ["V2", "V4"],
+        "emergency_placement_in_time": ["V4"],
+    }
 
 
 def test_a_column_that_the_log_lacks_leaves_the_criterion_out_and_the_audit_runs(
@@ -292,6 +299,72 @@ def test_threads_not_seen_are_met_where_the_device_was_found(audited: Callable[.
     # V6: scanned a week later, and in place. V8 and V9: nothing since.
     row = row_of(audited(), "lost_threads", "all")
     assert row[["events", "n", "n_not_met", "verdict"]].tolist() == [1, 3, 2, "not_met"]
+
+
+FOLLOWED = """
+patient_ref | visit_ref | visit_date | visit_kind | site_ref | insertion_outcome | breastfeeding | threads_seen | position_verified_by | device_in_situ
+W1 | P1 | 2026-06-01 | insertion | QUAY | placed | yes | | |
+W1 | F1 | 2026-07-01 | follow_up | QUAY | | | yes | threads_only | in_situ_confirmed
+W2 | P2 | 2026-06-02 | insertion | QUAY | placed | yes | | |
+W3 | P3 | 2026-06-03 | insertion | HILL | placed | no | | |
+W3 | F3 | 2026-09-20 | follow_up | HILL | | | no | none |
+W4 | P4 | 2026-09-10 | insertion | HILL | placed | no | | |
+W5 | P5 | 2025-07-10 | insertion | QUAY | placed | no | | |
+W5 | F5 | 2026-06-20 | follow_up | QUAY | | | yes | ultrasound_2d | in_situ_confirmed
+W6 | P6 | 2025-07-11 | insertion | QUAY | placed | no | | |
+W6 | F6 | 2025-08-11 | follow_up | QUAY | | | no | none |
+W6 | G6 | 2025-08-21 | follow_up | QUAY | | | no | none |
+W7 | P7 | 2026-02-01 | insertion | QUAY | placed | no | | |
+W7 | F7 | 2026-08-01 | follow_up | QUAY | | | | ultrasound_2d | in_situ_confirmed
+W8 | P8 | 2026-02-02 | insertion | HILL | placed | no | | |
+"""  # noqa: E501
+
+
+def test_checks_outcomes_positions_and_threads_are_listed_by_the_visit_to_look_up(
+    log_of: Callable[..., VisitLog],
+) -> None:
+    settings = settings_from({})
+    results = run_audit(log_of(FOLLOWED, data_to="2026-10-14"), settings, period="2026-Q3")
+    cases = results.tables["criteria_cases"]
+    found = cases.groupby(["criterion", "window"])["visit_ref"].agg(list).to_dict()
+    assert found == {
+        # Due in the quarter are the checks of June; of W4 it is not due, of the others it was due before.
+        ("check_done", "period"): ["P2", "P3"],
+        # W3 does not breastfeed.
+        ("check_at_higher_risk", "period"): ["P2"],
+        # A year and 30 days after July 2025: W5 was seen late in her year, W6 was not.
+        ("outcome_known", "period"): ["P6"],
+        # Day 75 of the placements of June.
+        ("position_after_first_cycle", "period"): ["P2", "P3"],
+        # Day 240 of the placements of February.
+        ("position_at_six_months", "period"): ["P8"],
+        # Of the whole log, the first contact of each.
+        ("lost_threads", "all"): ["F6", "F3"],
+    }
+    for criterion in ("check_done", "outcome_known"):
+        assert row_of(results, criterion)["n_not_met"] == len(found[criterion, "period"])
+    assert row_of(results, "lost_threads", "all")["n_not_met"] == 2
+
+
+def test_a_figure_that_has_no_cases_is_a_wrong_argument(cohort_of: Callable[..., Cohort]) -> None:
+    cohort = cohort_of(FOLLOWED, data_to="2026-10-14")
+    with pytest.raises(ValueError, match=r"^figure must be among check_done, .*, got 'removal'$"):
+        follow_up_not_met(cohort.placements, figure="removal")
+    with pytest.raises(ValueError, match=r"^due must be among first_cycle, six_months, got 'a_year'$"):
+        position_not_verified(cohort.placements, cohort.follow_ups, due="a_year", window=(0, 365))
+
+
+def test_the_cases_of_the_whole_log_are_as_many_as_the_measures_count(
+    cohort_of: Callable[..., Cohort],
+) -> None:
+    cohort = cohort_of(FOLLOWED, data_to="2026-10-14")
+    for measure in (check_done, outcome_known):
+        row = measure(cohort.placements).iloc[0]
+        assert len(follow_up_not_met(cohort.placements, figure=measure.__name__)) == row["n"] - row["events"]
+    for name, window in (("first_cycle", (21, 75)), ("six_months", (150, 240))):
+        told = position_verified(cohort.placements, cohort.follow_ups, windows=[(name, *window)]).iloc[0]
+        listed = position_not_verified(cohort.placements, cohort.follow_ups, due=name, window=window)
+        assert len(listed) == told["n"] - told["events"] > 0
 
 
 def test_the_cases_are_as_many_as_the_measure_counts(cohort_of: Callable[..., Cohort]) -> None:

@@ -16,8 +16,7 @@ from scipy.stats import beta, chi2
 from statsmodels.stats.proportion import proportion_confint
 
 from audit.benchmarks import published_figures
-from audit.benchmarks.library import FAMILIES
-from audit.schema.published import OPTIONAL_KEYS, PUBLISHED_MEASURES, PUBLISHED_OUTCOMES, fault_in
+from audit.schema.published import FAMILIES, OPTIONAL_KEYS, PUBLISHED_MEASURES, PUBLISHED_OUTCOMES, fault_in
 
 Entry = dict[str, Any]
 
@@ -42,6 +41,8 @@ DEFINITION_KEYS = {
     "expulsion": {"complete", "partial"},
     "pregnancy": {"intrauterine_only"},
     "outcome_known": {"any_follow_up"},
+    "malposition": {"scans_for_any_reason", "low_lying"},
+    "pelvic_infection": {"after_20_days"},
 }
 DEVICE_CLASSES = {
     "copper_t_380",
@@ -249,6 +250,7 @@ def test_what_narrows_a_group_or_sets_it_apart_is_said_in_words(entry: Entry) ->
     assert all(text.endswith(".") and text[0].isupper() for text in entry.get("unlike", []))
     assert entry.get("narrowed_to", "x").strip()
     assert entry.get("definition_differs", "x.").endswith(".")
+    assert entry.get("definition_unlike", "x.").endswith(".")
 
 
 def test_the_strata_of_a_series_are_of_one_paper_measure_and_horizon() -> None:

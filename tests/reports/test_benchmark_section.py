@@ -10,11 +10,13 @@ import pandas as pd
 import pytest
 
 from audit.benchmarks import compare_with_benchmarks
+from audit.benchmarks.own_kinds import OWN
 from audit.records import AuditResults, Period
 from audit.settings import settings_from
 from audit.statistics.proportions import proportion_interval
 from reports.sections import benchmark_words, benchmarks
-from reports.sections.benchmark_cells import can_be_judged, columns
+from reports.sections.benchmark_cells import can_be_judged, columns, scale_sentence
+from reports.sections.benchmark_sources import in_overview
 from reports.sections.section import Section
 
 
@@ -122,6 +124,104 @@ def test_every_comparison_of_the_demonstration_shows_its_source_its_grade_and_it
         assert row["citation"] in words
         assert f"{benchmark_words.grade_words(row)}." in words
     assert "nan" not in re.findall(r"[A-Za-z]+", words)
+
+
+@pytest.mark.parametrize("key", OWN, ids=" ".join)
+def test_every_figure_of_ours_that_may_be_compared_is_in_its_table(
+    demo_results: AuditResults, key: tuple[str, str]
+) -> None:
+    kind = OWN[key]
+    table = demo_results.tables[kind.table]
+    if kind.share_of:
+        assert {kind.share_of, "events"} <= set(table.columns)
+    else:
+        assert set(kind.columns) <= set(table.columns)
+    held = pd.Series(True, index=table.index)
+    for name, value in kind.labels.items():
+        held &= table[name] == value
+    assert held.any()
+
+
+def first_table(audited: AuditResults) -> str:
+    """The table that stands open, as text with a line for each cell's lines."""
+    section = benchmarks.benchmarks_section(audited)
+    (table, *_) = [str(block.table) for block in section.blocks if block.kind == "table"]
+    return html.unescape(re.sub(r"<[^>]+>", " ", table))
+
+
+def test_the_first_table_holds_what_lies_apart_and_nothing_unlike(demo_results: AuditResults) -> None:
+    rows = demo_results.tables["benchmark_comparison"].to_dict("records")
+    ours = [row for row in rows if row["verdict"] != "no_comparable_figure"]
+    chosen = in_overview(ours, 10)
+    apart = {row["benchmark"] for row in ours if row["verdict"] in ("higher", "lower")}
+    assert apart
+    assert apart <= {row["benchmark"] for row in chosen}
+    assert not [row["benchmark"] for row in chosen if row["grade"] == "C"]
+    every = {(row["outcome"], row["measure"]) for row in ours if row["grade"] in ("A", "B")}
+    told = [(row["outcome"], row["measure"]) for row in chosen]
+    # Some outcomes have only figures of too few of ours.
+    assert len(set(told)) > len(every) / 2
+    assert max(told.count(key) for key in told) <= 2
+
+
+def test_a_quality_officer_reads_five_answers_in_each_line_of_the_first_table(
+    demo_results: AuditResults,
+) -> None:
+    printed = first_table(demo_results)
+    rows = demo_results.tables["benchmark_comparison"].to_dict("records")
+    chosen = in_overview([row for row in rows if row["verdict"] != "no_comparable_figure"], 10)
+    lines = printed.split("Likeness ")[1:]
+    assert len(lines) == len(chosen)
+    for row in chosen:
+        # Which figure, which population, how alike, how sure, what could have been detected.
+        assert f"{benchmark_words.short_citation(row)}: {row['population']}" in printed
+        assert f"Published {benchmark_words.published(row)}" in printed
+        assert f"Ours {benchmark_words.own(row)}" in printed
+        assert row["differs"] in printed
+    assert printed.count("Detectable: ") == len(chosen)
+    assert printed.count("Detectable: not known") == sum(row["measure"] == "median" for row in chosen)
+
+
+def test_on_paper_every_figure_of_the_first_table_has_its_full_source(demo_results: AuditResults) -> None:
+    section = benchmarks.benchmarks_section(demo_results)
+    # What is folded is left out on paper.
+    open_tables = " ".join(str(block.table) for block in section.blocks if block.kind == "table")
+    on_paper = html.unescape(re.sub(r"<[^>]+>", " ", open_tables))
+    rows = demo_results.tables["benchmark_comparison"].to_dict("records")
+    for row in in_overview([row for row in rows if row["verdict"] != "no_comparable_figure"], 10):
+        assert f"{row['citation']}. {benchmark_words.identifier(row)}" in on_paper
+    assert len(on_paper) < 15_000
+    folded = [block.summary for block in section.blocks if block.kind == "folded"]
+    assert len(folded) == len(set(folded)) > 5
+
+
+def test_a_paper_without_limits_is_taken_as_exact_for_what_could_have_been_detected() -> None:
+    # Madden 2014: 10.2 by 36 months, no limits. Ours 12% (8 to 18): (1.96 + 0.8416) standard errors of
+    # 0.10 / 3.92 are 7.1 points.
+    row = {"by": "overall", "stratum": "overall", "placement_kind": "first", "censoring": "last_known"}
+    row |= {"cause": "expulsion", "days": 1095, "one_minus_km": 0.12, "km_lower": 0.08, "km_upper": 0.18}
+    row |= {"at_risk": 150, "cumulative_events": 24, "caution": ""}
+    audited = results({"expulsion_incidence": pd.DataFrame([row])})
+    (found,) = compared(audited, "expulsion_choice_2014_36_months_all")
+    reach = (1.959964 + 0.841621) * 0.10 / 3.919928
+    assert found["detectable_lower"] == pytest.approx(0.102 - reach, abs=1e-6)
+    assert found["detectable_higher"] == pytest.approx(0.102 + reach, abs=1e-6)
+    assert found["verdict"] == "cannot_tell"
+    assert "Detectable: 3.1% or less, or 17.3% or more" in first_table(audited)
+
+
+def test_scores_are_drawn_on_their_own_scale_and_few_of_them_not_at_all() -> None:
+    row = {"by": "cervical_parity", "stratum": "no", "median": 4.0, "median_lower": 3.0, "median_upper": 5.0}
+    row |= {"window": "all", "events": 5, "caution": ""}
+    many = results({"pain_scores": pd.DataFrame([row | {"n": 80}])})
+    (found,) = compared(many, "insertion_pain_brima_2015")
+    assert benchmark_words.published(found) == "6 of 10 (no limits)"
+    assert benchmark_words.own(found) == "4 of 10 (3 to 5)"
+    assert benchmark_words.counts(found) == "80 scores"
+    assert scale_sentence([found], 10) == "Drawn on a scale from 0 to 10."
+    (few,) = compared(results({"pain_scores": pd.DataFrame([row | {"n": 6}])}), "insertion_pain_brima_2015")
+    assert benchmark_words.own(few) == "6 scores"
+    assert in_overview([few], 10) == []
 
 
 def test_a_figure_without_one_of_ours_is_counted_with_its_reason_and_papers(
