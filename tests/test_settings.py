@@ -112,7 +112,7 @@ REFUSED = {
     "servce = 'A'": "clinic.toml: key 'servce' is not known. Did you mean 'service'?",
     "xyz = 1": (
         "clinic.toml: key 'xyz' is not known. Write one of: benchmarks, calendar, charted_by_exception, criteria, "
-        "fhir, figures_to_reach, funnel_target, layout, margin_reasons, margins, service, synthetic, thresholds, "
+        "cusum, fhir, figures_to_reach, funnel_target, layout, margin_reasons, margins, service, synthetic, thresholds, "
         "windows."
     ),
     "[windows]\nreporting_lag = 3": (
