@@ -1,7 +1,7 @@
 """Failed insertions in the order they were attempted, against what the women make likely.
 
-A supervised attempt is the trainee's own. Attempts of one day keep the order of the log: its files, then their
-lines. Nobody is ranked: rows come in order of code.
+A supervised attempt is the trainee's own. Attempts of one day come in the order of the references of their visits,
+the shorter first; without references, of their lines in the log. Nobody is ranked: rows come in order of code.
 """
 
 import numpy as np
@@ -49,8 +49,13 @@ def attempts_in_order(
     known = attempts[attempts["outcome"].isin(["placed", "failed"])]
     expected, method = expected_of_each(known, model or failure_mixture(attempts), case_mix=case_mix)
     code = known[_BY].astype("category")
-    keys = known[["attempt_date", "source", "row"]].assign(code=code.cat.codes, expected=expected)
-    order = keys[code.notna()].sort_values(["code", "attempt_date", "source", "row"], kind="stable")
+    visit = known["visit_ref"].astype(str)
+    keys = known[["attempt_date", "source", "row"]].assign(
+        code=code.cat.codes, expected=expected, length=visit.str.len(), visit=visit
+    )
+    order = keys[code.notna()].sort_values(
+        ["code", "attempt_date", "length", "visit", "source", "row"], kind="stable"
+    )
     own = known.loc[order.index]
     ordered = pd.DataFrame(
         {

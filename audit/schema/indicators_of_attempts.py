@@ -262,7 +262,7 @@ OF_ATTEMPTS: tuple[Indicator, ...] = (
         "Are a learner's failures as rare as is acceptable? Has a clinician's figure moved?",
         "Failed attempts in order, supervised ones too; one taken over counts against the starter.",
         "The clinician's own attempts with known outcome, from the first in the log to the end of the period; "
-        "fewer than 20 give counts only. Those of one day keep the order of the log.",
+        "fewer than 20 give counts only. Those of one day come in order of their visits' references.",
         "Attempts without a known outcome are left out and counted; those without a clinician's code are left out.",
         "Seen less expected failures, expected as for failed insertions per clinician. Learning: LC-CUSUM over all "
         "attempts of who has worked under supervision, until its signal. Monitoring: CUSUM of twice the odds, the "

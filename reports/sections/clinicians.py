@@ -6,6 +6,7 @@ from reports.choosing import Row, limits_of, one, rows
 from reports.figures.funnel import funnel
 from reports.figures.theme import Drawing, Figure, Plot
 from reports.sections.comparisons import of_both
+from reports.sections.learning import learning_blocks
 from reports.sections.modelled import ODDS_FOOT, level, p_column, ratio_with_limits
 from reports.sections.parts import CASES_NOT_PEOPLE, PERIOD, ROLLING, counted_how, empty_section
 from reports.sections.section import Block, Caution, FigureBlock, Folded, Items, Paragraph, Section
@@ -43,6 +44,7 @@ def clinicians_section(results: AuditResults) -> Section:
         blocks.append(Folded("This period alone", table))
     blocks.extend(_model(results))
     blocks.append(counted_how(_TABLE))
+    blocks.extend(learning_blocks(results))
     blocks.extend(volume_blocks(results))
     return Section("clinicians", "Clinicians", heading, tuple(blocks))
 
