@@ -25,7 +25,7 @@ from reports.tables import escaped
 
 # A drawing of ordinary size, in pixels; where labels may stand beside the end of their line.
 _WIDTH, _HEIGHT = 560, 340
-_BESIDE = (0, -13, 13, -26, 26)
+_BESIDE = (0, -15, 15, -30, 30)
 
 
 def seen_less_expected(lines: Mapping[str, Sequence[Row]], signals: Mapping[str, Sequence[Row]]) -> Drawing:
@@ -86,7 +86,9 @@ def sums_to_a_limit(lines: Mapping[str, Sequence[Row]], limit: float) -> Drawing
     dict
         A plotly figure: a line for the limit, and for each code one whose ``x`` are attempts and ``y`` sums.
     """
-    ends = {code: (_number(rows[-1]), float(rows[-1]["learning_cusum"])) for code, rows in lines.items()}
+    ends = {
+        code: (_number(rows[-1]), float(rows[-1]["learning_cusum"])) for code, rows in lines.items() if rows
+    }
     widest = max((x for x, _ in ends.values()), default=1)
     high = max([1.12 * limit, *(y for _, y in ends.values())])
     level = _line([0, widest], [limit, limit], GREY, 1.2, "dash")

@@ -1,5 +1,7 @@
 """Clinicians within what chance allows, in order of code. Nobody is put in order of their figure."""
 
+from dataclasses import replace
+
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, limits_of, one, rows
@@ -23,7 +25,9 @@ def clinicians_section(results: AuditResults) -> Section:
     """Each clinician's failed attempts in twelve months against the service's figure."""
     found = rows(results, _TABLE, window=ROLLING)
     if not found:
-        return empty_section(results, "clinicians", "Clinicians", _TABLE)
+        empty = empty_section(results, "clinicians", "Clinicians", _TABLE)
+        # Supervised attempts alone are nobody's to compare, and still somebody's to learn from.
+        return replace(empty, blocks=(*empty.blocks, *learning_blocks(results)))
     heading = clinicians_heading(found)
     blocks: list[Block] = [
         Paragraph(f"Each clinician is compared with {target_words(results.settings.funnel_target)}."),
