@@ -7,7 +7,7 @@ the shorter first; without references, of their lines in the log. Nobody is rank
 import numpy as np
 import pandas as pd
 
-from audit.service_model import OUTCOMES, expected_of_each, failure_mixture
+from audit.service_model import CASE_MIX, OUTCOMES, expected_of_each, failure_mixture
 from audit.settings import Thresholds
 from audit.statistics.cusum import observed_minus_expected
 from audit.statistics.expected import observed_expected
@@ -19,6 +19,8 @@ ALL = "all"
 PRACTICES = (ALL, "supervised", "independent")
 TOO_FEW = "Too few attempts to draw: counts only."
 _BY = "clinician_ref"
+# What settles the failures to be expected.
+_SETTLE = ("practice", "timing_group", *CASE_MIX)
 
 
 def attempts_in_order(
@@ -46,7 +48,10 @@ def attempts_in_order(
         log), ``attempt_date, visit_ref, practice``, ``failed`` (0 or 1), ``expected`` (0-1; nan where the log
         holds no independent attempt), ``expected_by`` (how it was found).
     """
-    known = attempts[attempts["outcome"].isin(["placed", "failed"])]
+    wanted = {_BY, "attempt_date", "visit_ref", "source", "row", "outcome", case_mix, *_SETTLE}
+    # A copy of every column of a large log would take longer than all that follows.
+    slim = attempts[[name for name in attempts if name in wanted]]
+    known = slim[slim["outcome"].isin(["placed", "failed"])]
     expected, method = expected_of_each(known, model or failure_mixture(attempts), case_mix=case_mix)
     code = known[_BY].astype("category")
     visit = known["visit_ref"].astype(str)
@@ -99,7 +104,8 @@ def learning_curve(
         attempt are left out. No attempt gives no rows.
     """
     fewest = (thresholds or Thresholds()).clinician_attempts
-    begun = attempts[attempts["outcome"].isin(OUTCOMES) & attempts[_BY].notna()]
+    slim = attempts[[_BY, "outcome", "practice"]]
+    begun = slim[slim["outcome"].isin(OUTCOMES) & slim[_BY].notna()]
     rows = attempts_in_order(attempts) if ordered is None else ordered
     table = stacked([_counted(begun, rows, practice) for practice in PRACTICES])
     if table.empty:

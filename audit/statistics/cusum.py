@@ -10,6 +10,7 @@ from audit.statistics.arguments import FloatArray, require_choice
 from audit.statistics.case_weights import indicators
 
 BoolArray = NDArray[np.bool_]
+_FIRST_LOOK = 256
 RESTART, STOP = "restart", "stop"
 
 
@@ -55,14 +56,14 @@ def cusum(weights: ArrayLike, *, limit: float, after_signal: str = RESTART) -> p
     given = np.asarray(weights, dtype=np.float64)
     if np.isinf(given).any():
         raise ValueError(f"weights must be finite, got {given[np.isinf(given)][0]}")
+    counted = np.nan_to_num(given)
     sums, signal = np.full(given.size, np.nan), np.zeros(given.size, dtype=bool)
     run = np.zeros(given.size, dtype=np.int64)
     start, number = 0, 1
     while start < given.size:
-        own = _floored(given[start:])
-        reached = np.flatnonzero(own >= limit)
-        end = start + (int(reached[0]) + 1 if reached.size else own.size)
-        sums[start:end], signal[end - 1], run[start:] = own[: end - start], bool(reached.size), number
+        own, reached = _one_run(counted[start:], limit)
+        end = start + own.size
+        sums[start:end], signal[end - 1], run[start:] = own, reached, number
         start, number = (end, number + 1) if after_signal == RESTART else (given.size, number)
     case = np.arange(1, given.size + 1)
     return pd.DataFrame({"case": case, "weight": given, "cusum": sums, "signal": signal, "run": run})
@@ -153,8 +154,16 @@ def require_limit(limit: float) -> None:
         raise ValueError(f"limit must be finite and above 0, got {limit}")
 
 
-def _floored(weights: FloatArray) -> FloatArray:
-    """Return the sums of one run without a limit."""
-    total = np.cumsum(np.nan_to_num(weights))
-    floored: FloatArray = total - np.minimum(np.minimum.accumulate(total), 0.0)
-    return floored
+def _one_run(weights: FloatArray, limit: float) -> tuple[FloatArray, bool]:
+    """Return the sums until and with the first that reaches the limit, and whether one does."""
+    seen = _FIRST_LOOK
+    while True:
+        total = np.cumsum(weights[:seen])
+        sums = total - np.minimum(np.minimum.accumulate(total), 0.0)
+        reached = np.flatnonzero(sums >= limit)
+        if reached.size or seen >= weights.size:
+            break
+        # Signals lie close together or far apart: to sum all that is left after each would take long.
+        seen *= 4
+    end = int(reached[0]) + 1 if reached.size else sums.size
+    return sums[:end], bool(reached.size)
