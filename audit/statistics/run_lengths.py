@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from audit.statistics.arguments import FloatArray, IntArray, amounts, counts, require_between_0_and_1
+from audit.statistics.arguments import FloatArray, amounts, counts, require_between_0_and_1
 from audit.statistics.case_weights import at_odds_ratio, cusum_weights, learning_weights
 from audit.statistics.cusum import require_limit
 
@@ -18,6 +19,8 @@ _SUMS, _FEWEST = 10_000, 500
 _STEADY, _LONGEST = 1e-9, 20_000
 # Limits are looked for in these steps.
 _STEP, _MOST = 0.05, 50.0
+# Moves further apart than this are summed in clusters of their own.
+_APART = 16
 _TINY, _ROUNDING = 1e-9, 1e-12
 
 
@@ -251,12 +254,12 @@ def _without_signal(increments: Increments, limit: float, most: int) -> tuple[Fl
     """Return the share without a signal after 0, 1, ... cases until it falls steadily, and by which factor then."""
     require_limit(limit)
     spacing = _spacing(increments, limit)
-    shifts, chances = _shifts(increments, spacing)
+    moves = _moves(increments, spacing)
     share = np.zeros(int(np.ceil(limit / spacing - _TINY)))
     share[0] = 1.0
     left, factor = [1.0], 1.0
     for _ in range(min(most, _LONGEST)):
-        share = _after_a_case(share, shifts, chances)
+        share = _after_a_case(share, moves)
         left.append(float(share.sum()))
         before, factor = factor, left[-1] / left[-2]
         # Before the first case that can signal the factor is 1 but for rounding, and says nothing.
@@ -266,31 +269,34 @@ def _without_signal(increments: Increments, limit: float, most: int) -> tuple[Fl
     return np.asarray(left), factor
 
 
-def _after_a_case(share: FloatArray, shifts: IntArray, chances: FloatArray) -> FloatArray:
+def _after_a_case(share: FloatArray, moves: Sequence[tuple[int, FloatArray]]) -> FloatArray:
     """Return the share of each sum after one case more; what reaches the limit is gone."""
-    size = share.size
-    moved = np.zeros(size)
-    for shift, chance in zip(shifts.tolist(), chances.tolist(), strict=True):
-        if shift >= 0:
-            moved[shift:] += chance * share[: max(size - shift, 0)]
-        else:
-            kept = max(size + shift, 0)
-            moved[:kept] += chance * share[size - kept :]
-            moved[0] += chance * share[: size - kept].sum()
+    moved = np.zeros(share.size)
+    for first, chances in moves:
+        spread = np.convolve(share, chances)
+        # What would fall below 0 stays there.
+        moved[0] += spread[: max(-first, 0)].sum()
+        inside = spread[max(-first, 0) :][: max(share.size - max(first, 0), 0)]
+        start = max(first, 0)
+        moved[start : start + inside.size] += inside
     return moved
 
 
-def _shifts(increments: Increments, spacing: float) -> tuple[IntArray, FloatArray]:
-    """Return by how many places the sum moves, and the chance of each move."""
-    moves = increments.sizes / spacing
+def _moves(increments: Increments, spacing: float) -> list[tuple[int, FloatArray]]:
+    """Return by how many places the sum may move: the first of each cluster, and the chances from there on."""
+    places = increments.sizes / spacing
     # Rounding must not part a sum from the place it falls on.
-    below = np.floor(moves + _TINY)
-    above = np.maximum(moves - below, 0.0)
+    below = np.floor(places + _TINY)
+    above = np.maximum(places - below, 0.0)
     place = np.concatenate([below, below + 1]).astype(np.int64)
     chance = np.concatenate([(1 - above) * increments.chances, above * increments.chances])
-    shifts, own = np.unique(place, return_inverse=True)
-    chances = np.bincount(own, weights=chance).astype(np.float64)
-    return shifts[chances > 0], chances[chances > 0]
+    place, chance = place[chance > 0], chance[chance > 0]
+    order = np.argsort(place, kind="stable")
+    parts = np.flatnonzero(np.diff(place[order]) > _APART) + 1
+    return [
+        (int(place[own[0]]), np.bincount(place[own] - place[own[0]], weights=chance[own]).astype(np.float64))
+        for own in np.split(order, parts)
+    ]
 
 
 def _spacing(increments: Increments, limit: float) -> float:
