@@ -49,6 +49,19 @@ def test_the_sums_are_those_of_a_plain_loop_on_300_random_sets(after_signal):
     assert signals > 100
 
 
+@pytest.mark.parametrize(("limit", "signals"), [(2.0, 20), (4.5, 1), (40.0, 0)])
+def test_a_long_series_is_summed_like_a_short_one(limit, signals):
+    rng = np.random.default_rng(11)
+    weights = cusum_weights(rng.random(6000) < 0.07, 0.05, odds_ratio=2.0)
+    found = cusum(weights, limit=limit)
+    plain = plain_cusum(weights, limit, "restart")
+    assert found["cusum"].to_numpy() == pytest.approx([row[0] for row in plain], abs=1e-9)
+    assert found["signal"].tolist() == [row[1] for row in plain]
+    assert found["run"].tolist() == [row[2] for row in plain]
+    assert found["signal"].sum() >= signals
+    assert (found["signal"].sum() == 0) == (signals == 0)
+
+
 def test_a_sum_goes_on_where_nothing_is_known_of_a_case():
     found = cusum([0.5, np.nan, 0.5], limit=2.0)
     assert found["cusum"].tolist() == [0.5, 0.5, 1.0]
