@@ -156,16 +156,25 @@ def _totals(results: AuditResults, drawn: Sequence[Row]) -> Figure:
     lines = _lines(results, drawn)
     signals = {code: [row for row in own if row["monitoring_signal"]] for code, own in lines.items()}
     marked = [code for code, own in signals.items() if own]
+    monitored = {row["stratum"]: row for row in rows(results, "cusum_signals", chart="monitoring")}
     title = _title(len(lines), marked, len(_crossed_lately(results)))
+    note = "Diamonds: the monitoring chart reached its limit. Grey: it never did. "
+    if not monitored:
+        title, note = f"Running totals of {wording.plural(len(lines), 'clinician')}, without a limit", ""
     every = rows(results, _TABLE, practice="all")
     ends = [float(row["observed_minus_expected"]) for row in drawn]
-    monitored = {row["stratum"]: row for row in rows(results, "cusum_signals", chart="monitoring")}
     columns = [
         Column("Clinician", lambda row: stratum(row["by"], row["stratum"]), "label"),
         Column("Attempts", number("n")),
         Column("Failed", number("events")),
-        Column("Expected for these women", expected_failures),
-        Column("Seen less expected", lambda row: _difference(row["observed_minus_expected"])),
+        Column(
+            "Expected for these women",
+            lambda row: expected_failures(row) if row["drawn"] else wording.NOTHING,
+        ),
+        Column(
+            "Seen less expected",
+            lambda row: _difference(row["observed_minus_expected"]) if row["drawn"] else wording.NOTHING,
+        ),
         Column("Outcome not known", number("n_unknown")),
         Column("Monitoring, attempts alone", lambda row: _state(monitored.get(row["stratum"])), "text"),
     ]
@@ -185,15 +194,14 @@ def _totals(results: AuditResults, drawn: Sequence[Row]) -> Figure:
         f"{title}. Running totals of failures seen less expected, one line a clinician, from 0 at the first "
         f"attempt to between {_difference(min(ends))} and {_difference(max(ends))} at the latest.",
         html_table("Failed insertions in order of attempt, whole log", columns, every, foot=foot),
-        "Diamonds: the monitoring chart reached its limit. Grey: it never did. A line that ends above 0 has seen "
-        "more failures than its women explain, by chance or not.",
+        f"{note}A line that ends above 0 has seen more failures than its women explain, by chance or not.",
     )
 
 
 def _title(drawn: int, marked: list[str], lately: int) -> str:
     """How many of the charts signalled."""
     if not marked:
-        return f"None of {wording.plural(drawn, 'running total')} ever signalled"
+        return f"No running total of {wording.plural(drawn, 'clinician')} ever signalled"
     number = wording.number_word(len(marked)).capitalize()
     when = "none" if not lately else wording.number_word(lately)
     return (

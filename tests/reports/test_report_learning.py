@@ -134,6 +134,15 @@ def test_a_local_standard_is_named_as_such(make_results: Callable[..., AuditResu
     assert "The service holds 10.0% failed acceptable, and 25.0% not." in text
     assert "no ground for a sign-off" not in text
     assert "T3: 0 of 30 supervised failed; 1.5 were to be expected." in text
+    assert "No running total of 3 clinicians ever signalled" in text
+
+
+def test_below_twenty_attempts_the_counts_stand_alone(make_results: Callable[..., AuditResults]) -> None:
+    few = ("C3", "independent", "2026-01-01", "f" + "p" * 18)
+    table = str(figures(learning_blocks(make_results(tables_of(*SERVICE, few))))["running-totals"].table)
+    row = table[table.index('<th scope="row">C3</th>') :]
+    cells = [cell.split(">")[-1] for cell in row[: row.index("</tr>")].split("</td>")[:-1]]
+    assert cells == ["19", "1", "–", "–", "0", "–"]
 
 
 def test_where_no_limit_can_be_set_the_totals_stand_alone_and_say_why(
@@ -143,7 +152,8 @@ def test_where_no_limit_can_be_set_the_totals_stand_alone_and_say_why(
     text = said(blocks)
     assert "totals without a limit" in text
     assert "No limit is drawn" in text
-    assert "ever signalled" in text
+    assert "Running totals of 1 clinician, without a limit" in text
+    assert "signalled" not in text
     assert list(figures(blocks)) == ["running-totals"]
 
 
