@@ -123,7 +123,7 @@ def _chart_words(row: Row) -> str:
     if row["chart"] == "learning":
         return (
             f"Learners, all their attempts: the chart ends at a limit of {limit}. Within {within}, {true}% of "
-            f"learners with acceptable failures reach it, and {false}% of those without."
+            f"learners with acceptable failures reach it, and {false}% of those whose failures are not."
         )
     return (
         f"Everyone, attempts made alone, the women allowed for: a signal at {limit}, then from 0 again. Within "
