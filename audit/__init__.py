@@ -32,6 +32,7 @@ if TYPE_CHECKING:
         method_continuation,
     )
     from audit.measures.criteria import criteria_cases, criteria_met
+    from audit.measures.cusum import cusum_charts, cusum_limits, cusum_signals, learning_curve_attempts
     from audit.measures.displacement import (
         displacement_incidence,
         expulsion_sensitivity,
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
         first_pass_success,
         fitted_in_the_end,
     )
+    from audit.measures.learning_curve import attempts_in_order, learning_curve
     from audit.measures.linkage import unlinked_contacts
     from audit.measures.pain import pain_scores
     from audit.measures.person_time import person_time_rates
@@ -88,6 +90,7 @@ _HOME = {
     "Period": "records",
     "VisitLog": "records",
     "action_list": "measures.action_list",
+    "attempts_in_order": "measures.learning_curve",
     "case_ascertainment": "measures.ascertainment",
     "check_done": "measures.follow_up",
     "check_in_higher_risk": "measures.follow_up",
@@ -104,6 +107,9 @@ _HOME = {
     "criteria_cases": "measures.criteria",
     "criteria_in_force": "criteria",
     "criteria_met": "measures.criteria",
+    "cusum_charts": "measures.cusum",
+    "cusum_limits": "measures.cusum",
+    "cusum_signals": "measures.cusum",
     "derive_cohort": "cohort",
     "devices_wasted": "measures.insertion",
     "difficult_removal": "measures.removal_visits",
@@ -128,6 +134,8 @@ _HOME = {
     "follow_up_bounds": "measures.follow_up",
     "follow_up_completeness": "measures.completeness_of_follow_up",
     "in_period": "period",
+    "learning_curve": "measures.learning_curve",
+    "learning_curve_attempts": "measures.cusum",
     "life_table_rates": "measures.removal",
     "load_visits": "ingest.load",
     "malposition": "measures.position",
@@ -178,6 +186,7 @@ __all__ = [
     "Period",
     "VisitLog",
     "action_list",
+    "attempts_in_order",
     "case_ascertainment",
     "check_done",
     "check_in_higher_risk",
@@ -194,6 +203,9 @@ __all__ = [
     "criteria_cases",
     "criteria_in_force",
     "criteria_met",
+    "cusum_charts",
+    "cusum_limits",
+    "cusum_signals",
     "derive_cohort",
     "devices_wasted",
     "difficult_removal",
@@ -218,6 +230,8 @@ __all__ = [
     "follow_up_bounds",
     "follow_up_completeness",
     "in_period",
+    "learning_curve",
+    "learning_curve_attempts",
     "life_table_rates",
     "load_visits",
     "malposition",

@@ -14,12 +14,14 @@ from audit.measures import (
     clinicians,
     complications,
     continuation,
+    cusum,
     data_quality,
     effectiveness,
     expulsion,
     failure_model,
     follow_up,
     insertion,
+    learning_curve,
     person_time,
     removal,
     vasovagal,
@@ -137,11 +139,25 @@ def _clinicians(log: VisitLog, cohort: Cohort, rules: AuditSettings, span: Perio
         )
 
     rolling = per_clinician(in_period(cohort.attempts, twelve_months_to(span)))
+    to_date = cohort.attempts[cohort.attempts["attempt_date"] <= span.last_day]
     return {
         "failed_insertions_by_clinician": _in_windows(cohort.attempts, span, per_clinician),
         "clinician_limits": clinicians.funnel(rolling, thresholds=rules.thresholds),
         "failure_model": failure_model.failure_model(cohort.attempts, model=model),
         "failure_model_fit": failure_model.failure_model_fit(cohort.attempts, model=model),
+        **_in_order(to_date, learning_curve.attempts_in_order(to_date, model=model), rules),
+    }
+
+
+def _in_order(attempts: pd.DataFrame, ordered: pd.DataFrame, rules: AuditSettings) -> Tables:
+    """Failed insertions in order of attempt, and what their cumulative sums signal."""
+    limits = cusum.cusum_limits(ordered, rules=rules.cusum, thresholds=rules.thresholds)
+    charts = cusum.cusum_charts(ordered, limits, thresholds=rules.thresholds)
+    return {
+        "learning_curve": learning_curve.learning_curve(attempts, ordered, thresholds=rules.thresholds),
+        "cusum_limits": limits,
+        "cusum_signals": cusum.cusum_signals(charts, limits, ordered),
+        "learning_curve_attempts": cusum.learning_curve_attempts(charts),
     }
 
 

@@ -17,6 +17,7 @@ from audit.criteria import criteria_in_force
 from audit.errors import SettingsError, name_a_few
 from audit.errors import unknown_name as _unknown_name
 from audit.schema.column import Column
+from audit.schema.cusum_rules import CusumRules, fault_in_cusum
 from audit.schema.figures import DEFINITIONS_VERSION
 from audit.schema.published import fault_in, published_figures
 from audit.schema.terms import COMPARED_OUTCOMES, FIRST_YEAR_ENDINGS, UNITS
@@ -131,6 +132,7 @@ class AuditSettings:
     clinician's failures are compared with: ``service``, ``service_excluding_own``, or a proportion.
     `margin_reasons` says why a margin is what it is; `benchmarks` are published figures of the service's own
     choice, in the form of the package's library.
+    `cusum` says how failures in order of attempt are tested (see `audit.schema.cusum_rules`).
     `criteria` changes, adds and retires audit criteria (see `audit.criteria`).
     """
 
@@ -140,6 +142,7 @@ class AuditSettings:
     windows: Windows = field(default_factory=Windows)
     thresholds: Thresholds = field(default_factory=Thresholds)
     calendar: Calendar = field(default_factory=Calendar)
+    cusum: CusumRules = field(default_factory=CusumRules)
     charted_by_exception: tuple[str, ...] = ()
     margins: Mapping[str, float] = field(default_factory=dict)
     figures_to_reach: Mapping[str, float] = field(default_factory=dict)
@@ -238,7 +241,7 @@ def _fill(default: Any, data: Mapping[str, Any], where: str) -> Any:
 
 def _fitting(default: Any, value: Any, where: str) -> Any:
     """The value in the type of the default it replaces."""
-    if isinstance(default, Layout | Fhir | Windows | Thresholds | Calendar):
+    if isinstance(default, Layout | Fhir | Windows | Thresholds | Calendar | CusumRules):
         return _fill(default, _of_type(value, Mapping, where, _TABLE), where)
     if isinstance(default, bool):
         return _of_type(value, bool, where, "true or false")
@@ -354,6 +357,8 @@ def _check_rules(settings: AuditSettings, where: str) -> None:
     for name, margin in settings.margins.items():
         _not_negative(margin, f"{where}, margins, {name}")
     _check_figures(settings.figures_to_reach, where)
+    if fault := fault_in_cusum(settings.cusum):
+        raise SettingsError(f"{where}, cusum, {fault}")
     bands = settings.windows.rate_bands
     if list(bands) != sorted(set(bands)):
         raise SettingsError(

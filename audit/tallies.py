@@ -128,6 +128,34 @@ def tally_patterns(
     return pd.DataFrame({**labels, "events": happened, "n": n})
 
 
+def kinds_of_rows(frame: pd.DataFrame, *, by: Sequence[str]) -> tuple[np.ndarray, pd.DataFrame]:
+    """Which combination of several columns each row has.
+
+    Parameters
+    ----------
+    frame
+        Rows with the columns `by`.
+    by
+        The columns; a missing value is ``unknown``.
+
+    Returns
+    -------
+    tuple
+        For each row the place of its combination, and the combinations as text in the columns `by`, as
+        `tally_patterns` writes them.
+    """
+    coded = [_codes(frame[name], "unknown") for name in by]
+    key = np.zeros(len(frame), dtype="int64")
+    for codes, names in coded:
+        key = key * len(names) + codes
+    found, kind = np.unique(key, return_inverse=True)
+    labels: dict[str, np.ndarray] = {}
+    for name, (_, names) in zip(reversed(by), reversed(coded), strict=True):
+        found, place = np.divmod(found, len(names))
+        labels[name] = np.array(names, dtype=object)[place]
+    return kind, pd.DataFrame({name: labels[name] for name in by})
+
+
 def tally_values(frame: pd.DataFrame, *, value: str, by: str) -> pd.DataFrame:
     """Counts of each value of a number per stratum.
 

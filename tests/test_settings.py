@@ -112,8 +112,8 @@ REFUSED = {
     "servce = 'A'": "clinic.toml: key 'servce' is not known. Did you mean 'service'?",
     "xyz = 1": (
         "clinic.toml: key 'xyz' is not known. Write one of: benchmarks, calendar, charted_by_exception, criteria, "
-        "fhir, figures_to_reach, funnel_target, layout, margin_reasons, margins, service, synthetic, thresholds, "
-        "windows."
+        "cusum, fhir, figures_to_reach, funnel_target, layout, margin_reasons, margins, service, synthetic, "
+        "thresholds, windows."
     ),
     "[windows]\nreporting_lag = 3": (
         "clinic.toml, windows: key 'reporting_lag' is not known. Did you mean 'reporting_lag_days'?"

@@ -10,7 +10,13 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from audit.service_model import failure_mixture, failure_patterns, independent_attempts
+from audit.service_model import (
+    BY_MODEL,
+    BY_STRATUM,
+    failure_mixture,
+    failure_patterns,
+    independent_attempts,
+)
 from audit.settings import Thresholds
 from audit.statistics.beta_binomial import beta_binomial
 from audit.statistics.binomial_tails import binomial_tail, standardised_tail
@@ -23,7 +29,6 @@ from audit.tallies import count_outcomes, tally_outcomes, tally_patterns
 
 SERVICE, EXCLUDING_OWN = "service", "service_excluding_own"
 NONE, ASK, REVIEW, TOO_FEW = "none", "ask", "review", "too_few_to_classify"
-BY_MODEL, BY_STRATUM = "expected failures by the service's logistic model", "expected failures by {}"
 _BY, _NOBODY = "clinician_ref", "not recorded"
 
 

@@ -271,4 +271,22 @@ OF_ATTEMPTS: tuple[Indicator, ...] = (
         f"{CI_SOURCES} Standard: {_NATIONAL_AUDIT}",
         (("insertion_outcome",), ("clinician_ref",)),
     ),
+    Indicator(
+        "learning_curve",
+        "Learning curve and CUSUM",
+        "Are a learner's failures as rare as is acceptable? Has a clinician's figure moved?",
+        "Failed attempts in order, supervised ones too; one taken over counts against the starter.",
+        "The clinician's own attempts with known outcome, from the first in the log to the end of the period; "
+        "fewer than 20 give counts only. Those of one day come in order of their visits' references.",
+        "Attempts without a known outcome are left out and counted; those without a clinician's code are left out.",
+        "Seen less expected failures, expected as for failed insertions per clinician. Learning: LC-CUSUM over all "
+        "attempts of who has worked under supervision, until its signal. Monitoring: CUSUM of twice the odds, the "
+        "women allowed for, over independent attempts; it begins again after a signal. Levels: the service's "
+        "settings, else its own proportion and twice its odds, when no signal speaks for a sign-off. Each limit "
+        "is the smallest, by a Markov chain, that gives a false signal within 100 attempts with a chance of 5% at "
+        "most (local choice, common practice, no source).",
+        "Steiner SH et al, Biostatistics 2000;1:441-452. Biau DJ, Porcher R, Stat Med 2010;29:1900-1909. Brook D, "
+        "Evans DA, Biometrika 1972;59:539-549. Lovegrove J et al, Lancet 1997;350:1128-1130.",
+        (("insertion_outcome",), ("clinician_ref",)),
+    ),
 )

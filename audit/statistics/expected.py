@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from audit.statistics.arguments import FloatArray, amounts, counts, require_choice
+from audit.statistics.arguments import FloatArray, amounts, counts, counts_within, require_choice
 from audit.statistics.binomial_tails import TWO_SIDED, two_sided
 from audit.statistics.estimates import Estimate, SignificanceTest
 from audit.statistics.rates import rate_interval
@@ -57,6 +57,45 @@ def observed_expected(
     lower, upper = rate_interval(observed, expected, confidence=confidence, method=method)
     seen, due = counts("observed", observed), amounts("expected", expected)
     return Estimate((seen / np.where(due > 0, due, np.nan))[()], lower, upper, method)
+
+
+def shares_with_one_of_all(events: ArrayLike, n: ArrayLike) -> FloatArray:
+    """Return the share of events in each group as if it held one observation more, at the share of all groups.
+
+    Parameters
+    ----------
+    events, n : array of counts
+        Per group.
+
+    Returns
+    -------
+    array, 0 to 1
+        Strictly between 0 and 1 unless none or all of everybody had the event; the share of all for a group of
+        nobody; all nan where there is nobody at all.
+
+    Raises
+    ------
+    ValueError
+        If a count is not a whole number or events exceed n.
+
+    Notes
+    -----
+    A share of exactly 0 or 1 from a small group would make one more event impossible, or certain.
+
+    References
+    ----------
+    Good IJ. The Estimation of Probabilities. Cambridge: MIT Press; 1965. Chapter 4.
+
+    Examples
+    --------
+    >>> shares_with_one_of_all([0, 5], [9, 91]).round(4).tolist()
+    [0.005, 0.0549]
+    """
+    part, whole = counts_within(events, n, names=("events", "n"))
+    total = whole.sum()
+    level = part.sum() / total if total else np.nan
+    shares: FloatArray = (part + level) / (whole + 1)
+    return shares
 
 
 def observed_expected_test(

@@ -29,7 +29,7 @@ _LIMITS = (
     ("review_lower", "dot", ""),
 )
 _SIGNALS = ("ask", "review")
-_STEPS = (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000)
+STEPS = (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000)
 # Above, below, to the right, to the left: in widths of the label, and in pixels.
 _SIDES = ((0, 14), (0, -14), (1, 0), (-1, 0), (0, 26), (0, -26))
 
@@ -81,7 +81,7 @@ def funnel(
 
 def _attempt_ticks(widest: int) -> dict[str, list[Any]]:
     """The range of the axis of attempts, and at most six round ticks on it."""
-    step = next((size for size in _STEPS if widest <= 6 * size), _STEPS[-1])
+    step = next((size for size in STEPS if widest <= 6 * size), STEPS[-1])
     places = list(range(0, widest + 1, step))
     return {"range": [0, widest * 1.04], "tickvals": places, "ticktext": [wording.count(n) for n in places]}
 
@@ -134,7 +134,7 @@ def _names(rows: Sequence[Row], top: float) -> list[dict[str, Any]]:
         half = 4.0 * len(text)
         boxes = [(x + dx * (half + 9), y + dy, half, 7.0) for dx, dy in _SIDES]
         others = [box for box in taken if box[:2] != (x, y)]
-        box = next((box for box in boxes if not any(_touch(box, other) for other in others)), boxes[0])
+        box = next((box for box in boxes if not any(touch(box, other) for other in others)), boxes[0])
         taken.append(box)
         labels.append(
             label(
@@ -155,7 +155,7 @@ def _spot(row: Row, widest: int, top: float) -> tuple[float, float]:
     return 640 * int(row["n"]) / widest, 370 * float(row["proportion"]) / top
 
 
-def _touch(one: Box, other: Box) -> bool:
+def touch(one: Box, other: Box) -> bool:
     """Whether two boxes, each a centre with half its width and height, touch."""
     return abs(one[0] - other[0]) < one[2] + other[2] and abs(one[1] - other[1]) < one[3] + other[3]
 

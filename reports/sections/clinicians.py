@@ -1,11 +1,14 @@
 """Clinicians within what chance allows, in order of code. Nobody is put in order of their figure."""
 
+from dataclasses import replace
+
 from audit.records import AuditResults
 from reports import wording
 from reports.choosing import Row, limits_of, one, rows
 from reports.figures.funnel import funnel
 from reports.figures.theme import Drawing, Figure, Plot
 from reports.sections.comparisons import of_both
+from reports.sections.learning import learning_blocks
 from reports.sections.modelled import ODDS_FOOT, level, p_column, ratio_with_limits
 from reports.sections.parts import CASES_NOT_PEOPLE, PERIOD, ROLLING, empty_section
 from reports.sections.section import Block, Caution, FigureBlock, Folded, Items, Paragraph, Section
@@ -22,7 +25,9 @@ def clinicians_section(results: AuditResults) -> Section:
     """Each clinician's failed attempts in twelve months against the service's figure."""
     found = rows(results, _TABLE, window=ROLLING)
     if not found:
-        return empty_section(results, "clinicians", "Clinicians", _TABLE)
+        empty = empty_section(results, "clinicians", "Clinicians", _TABLE)
+        # Supervised attempts alone are nobody's to compare, and still somebody's to learn from.
+        return replace(empty, blocks=(*empty.blocks, *learning_blocks(results)))
     heading = clinicians_heading(found)
     blocks: list[Block] = [
         Paragraph(f"Each clinician is compared with {target_words(results.settings.funnel_target)}."),
@@ -44,6 +49,7 @@ def clinicians_section(results: AuditResults) -> Section:
         )
         blocks.append(Folded("This period alone", table))
     blocks.extend(_model(results))
+    blocks.extend(learning_blocks(results))
     blocks.extend(volume_blocks(results))
     return Section("clinicians", "Clinicians", heading, tuple(blocks))
 
