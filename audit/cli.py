@@ -191,13 +191,7 @@ def _add_run(commands: "argparse._SubParsersAction[_Parser]") -> None:
         metavar="FILE",
         help="action plan, as actions.toml (default: the file of that name beside the settings)",
     )
-    parser.add_argument(
-        "--edition",
-        action="append",
-        metavar="NAME",
-        help="internal, clinician or patient; may be repeated (default: all)",
-    )
-    _add_writing(parser)
+    _add_editions(parser)
     parser.add_argument("--json", action="store_true", help="say what was done as JSON")
     parser.add_argument(
         "--progress", action=argparse.BooleanOptionalAction, default=None, help="progress on standard error"
@@ -221,6 +215,17 @@ def _add_verify(commands: "argparse._SubParsersAction[_Parser]") -> None:
     )
     parser.add_argument("folder", metavar="DIR", help="a folder that run or demo wrote")
     parser.set_defaults(run=do.verify)
+
+
+def _add_editions(parser: _Parser) -> None:
+    """The option that says for whom pages are written, and those of everything else that is."""
+    parser.add_argument(
+        "--edition",
+        action="append",
+        metavar="NAME",
+        help="internal, clinician or patient; may be repeated (default: all)",
+    )
+    _add_writing(parser)
 
 
 def _add_writing(parser: _Parser) -> None:

@@ -66,6 +66,13 @@ _COUNTS = {
     "now_events": "Numerator now.",
     "now_n": "Denominator now.",
     "now_n_unknown": "Left out now, as not known.",
+    "n_of_kind": "How many of this kind the clinician has; the latest are listed.",
+    "attempt_number": "Number of the attempt, in the order of the log.",
+    "failed": "1 where the attempt failed, else 0.",
+    "signals": "How often the chart reached its limit.",
+    "first_signal": "Number of the attempt of the first signal.",
+    "latest_signal": "Number of the attempt of the latest signal.",
+    "within_attempts": "Attempts within which the chance of a false signal holds.",
 }
 _SHARES = {
     "proportion": "Events over the denominator.",
@@ -109,6 +116,12 @@ _SHARES = {
     "before_completeness": "Share recorded before the action.",
     "after_proportion": "Proportion after the action.",
     "after_completeness": "Share recorded after the action.",
+    "service": "The service's figure, where nobody is given away by it.",
+    "acceptable": "The acceptable proportion of failures.",
+    "unacceptable": "The unacceptable proportion of failures.",
+    "false_signal": "Chance of a false signal that the limit is chosen for.",
+    "chance_if_false": "Chance of a signal within those attempts where there is nothing to signal.",
+    "chance_if_true": "Chance of a signal within those attempts where there is.",
 }
 _NUMBERS = {
     "days": ("Days since placement.", _DAYS),
@@ -172,6 +185,17 @@ _NUMBERS = {
     "after_events": ("Numerator after the action.", ""),
     "after_n": ("Denominator after the action.", ""),
     "after_n_unknown": ("Left out after the action, as not known.", ""),
+    "least": ("The fewest that are ordinary at the service's figure for so many.", ""),
+    "most": ("The most that are ordinary at the service's figure for so many.", ""),
+    "vasovagal_grade": ("Grade of the reaction, 0 to 4.", ""),
+    "observed_minus_expected": ("Failures seen less those to expect.", "failures"),
+    "limit": ("The value at which the chart gives a signal.", ""),
+    "cusum": ("Where the chart stands.", ""),
+    "highest": ("The highest the chart has stood.", ""),
+    "learning_cusum": ("Where the learning chart stands.", ""),
+    "monitoring_cusum": ("Where the monitoring chart stands.", ""),
+    "run_if_false": ("Attempts to a signal, on average, where there is nothing to signal.", "attempts"),
+    "run_if_true": ("Attempts to a signal, on average, where there is.", "attempts"),
 }
 _FLAGS = {
     "available": "Whether the log records what the indicator needs.",
@@ -179,9 +203,19 @@ _FLAGS = {
     "in_log": "Whether the log has the column at all.",
     "poolable": "Whether counts of several services add up to this figure.",
     "target_met": "Whether the target was reached.",
+    "drawn": "Whether there are attempts enough to draw.",
+    "service_told": "Whether the service's figure can be told without giving a colleague away.",
+    "learning_signal": "Whether the learning chart reached its limit at this attempt.",
+    "monitoring_signal": "Whether the monitoring chart reached its limit at this attempt.",
+    "prior_failed_insertion": "Whether an insertion had failed before.",
+    "cervical_surgery": "Whether the cervix had been operated on.",
+    "taken_over": "Whether another clinician took over.",
+    "stopped_on_request": "Whether it was stopped because she asked.",
 }
 _DATES = {
     "date": "Day of the visit.",
+    "found": "Day it was found.",
+    "latest_signal_date": "Day of the latest signal.",
     "effective_from": "Day the criterion came into force.",
     "attested_on": "Day the service stated it.",
     "first_day": "First day of the period.",
@@ -220,6 +254,9 @@ _IN_TABLE: Mapping[tuple[str, str], Column] = {
     ),
     ("failure_model_fit", "used"): _own("used", "Whether the model is used to expect failures.", "flag"),
     ("criteria_definitions", "source"): _own("source", "Where the criterion comes from.", "text"),
+    ("clinician_completeness", "requirement"): _own(
+        "requirement", "How much the audit needs the column; of all columns together, blank or all.", "text"
+    ),
     ("position_verified", "due"): _own("due", "The window in which the check is due.", "text"),
     ("devices_wasted", "rate"): _own("rate", "Devices wasted for each attempt.", "number", "per attempt"),
     ("continuation_differences", "difference"): _own(

@@ -35,6 +35,8 @@ LABELS = {
     "need": "Why somebody must act.",
     "month": "Month, as 2026-07.",
     "id": "The action, by its fixed name.",
+    "practice": "Whether the attempt was made under supervision: supervised, independent, or all together.",
+    "chart": "Which chart: learning, or monitoring.",
 }
 TEXTS = {
     "reason": "Why.",
@@ -87,6 +89,21 @@ TEXTS = {
     "flag": "What is amiss with the action.",
     "before_periods": "Periods before the action.",
     "after_periods": "Periods after the action.",
+    "clinician_ref": "The service's code for the clinician.",
+    "what": "What happened, or why.",
+    "expected_by": "How the expected number was computed.",
+    "level": "Where the acceptable proportion comes from.",
+    "limit_from": "Where the limit comes from.",
+    "state": "How the chart stands at its last attempt.",
+    "latest_visit_ref": "The service's code for the visit of the latest signal.",
+    "device_class": "Class of the device.",
+    "parity_group": "Births before, and of which kind.",
+    "age_band": "Age, in bands.",
+    "timing_group": "When the device was placed, after what.",
+    "resistance_met": "Resistance met at the internal os.",
+    "dilation": "How the cervix was dilated.",
+    "local_anaesthetic": "Local anaesthetic given.",
+    "onset_phase": "When the reaction began.",
 }
 CODES: dict[str, tuple[str, ...]] = {
     "censoring": CENSORING_RULES,
@@ -105,6 +122,12 @@ _TITLES = {
     "core_completeness": "How far the core columns are filled in",
     "missingness": "What is not recorded, and where",
     "caseload": "Caseload",
+    "cusum_limits": "Limits of the charts attempt by attempt, and what they do",
+    "cusum_signals": "Charts attempt by attempt: how each stands",
+    "learning_curve_attempts": "Attempts in order, with the running totals",
+    "clinician_counts": "Each clinician's work, counted",
+    "clinician_events": "Each clinician's failures and events, by visit",
+    "clinician_completeness": "How far each clinician's records are filled in",
     "failed_insertion_contrasts": "Failed insertions: groups compared",
     "clinicians_certified": "Clinicians certified",
     "vasovagal_technique_contrasts": "Vasovagal reactions: techniques compared",
@@ -141,7 +164,7 @@ _TITLES = {
 STEP_TABLES = ("expulsion_incidence", "removal_incidence", "ending_incidence", "continuation_curve")
 # Tables whose rows no set of labels tells apart without a gap.
 _LISTS = (
-    *("query_list", "action_list", "criteria_cases", "finding_counts", "row_accounting"),
+    *("query_list", "action_list", "criteria_cases", "finding_counts", "row_accounting", "clinician_events"),
     *("benchmark_comparison", "case_ascertainment", "postpartum_balance"),
 )
 _KEY_ORDER = (
@@ -162,6 +185,10 @@ _KEY_ORDER = (
 # Tables whose key is not all their labels.
 _KEYS = {
     "clinician_limits": ("n",),
+    "learning_curve": ("by", "stratum", "practice"),
+    "cusum_limits": ("chart",),
+    "cusum_signals": ("by", "stratum", "chart"),
+    "learning_curve_attempts": ("by", "stratum", "attempt_number"),
     "criteria_definitions": ("criterion",),
     "actions": ("id",),
     "series": ("figure", "by", "stratum", "period"),

@@ -42,8 +42,15 @@ def learner_blocks(results: AuditResults) -> list[Block]:
         (Plot("learning-plot", sums_to_a_limit(lines, float(row["limit"])), 320),),
         f"{title}. The evidence that failures are as rare as acceptable, by attempt, against a limit of "
         f"{wording.ratio(row['limit'])}; it falls with each failure and never below 0.",
-        html_table("Learners, supervised attempts apart", _learner_columns(), parts, foot=PROPORTION_FOOT),
+        html_table(
+            "Learners, supervised attempts apart",
+            _learner_columns(),
+            parts,
+            foot=PROPORTION_FOOT,
+            counted=(_TABLE,),
+        ),
         "All attempts, supervised or alone; the women are not allowed for. A line ends at the limit.",
+        counted=(_TABLE,),
     )
     return [
         Items(tuple(_learner_words(each, results) for each in found)),

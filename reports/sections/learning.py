@@ -44,7 +44,6 @@ def learning_blocks(results: AuditResults) -> list[Block]:
         FigureBlock(_totals(results, drawn)),
         *learner_blocks(results),
         *_limits(results),
-        counted_how(_TABLE),
     ]
 
 
@@ -193,8 +192,11 @@ def _totals(results: AuditResults, drawn: Sequence[Row]) -> Figure:
         ),
         f"{title}. Running totals of failures seen less expected, one line a clinician, from 0 at the first "
         f"attempt to between {_difference(min(ends))} and {_difference(max(ends))} at the latest.",
-        html_table("Failed insertions in order of attempt, whole log", columns, every, foot=foot),
+        html_table(
+            "Failed insertions in order of attempt, whole log", columns, every, foot=foot, counted=(_TABLE,)
+        ),
         f"{note}A line that ends above 0 has seen more failures than its women explain, by chance or not.",
+        counted=(_TABLE,),
     )
 
 
@@ -257,7 +259,10 @@ def _limits(results: AuditResults) -> list[Block]:
         "amiss; a true one, the other way about. From a Markov chain, on the women of attempts made alone."
     )
     return [
-        Folded("The limits, and what they do", html_table("Limits of the charts", columns, found, foot=foot))
+        Folded(
+            "The limits, and what they do",
+            html_table("Limits of the charts", columns, found, foot=foot, counted=(_TABLE,)),
+        )
     ]
 
 

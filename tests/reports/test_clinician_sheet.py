@@ -16,9 +16,9 @@ import pytest
 
 from audit.cli import main
 from audit.ingest.load import load_visits
+from audit.ingest.parse import cleaned
 from audit.records import AuditResults
 from audit.run import run_audit
-from reports import EDITIONS
 from reports.clinician_sheet import FOR_LEARNING, clinician_pages, clinicians, own_results, render_sheet
 from reports.file_names import file_stem, printable
 from reports.folder import changed_files
@@ -386,9 +386,11 @@ def test_hostile_codes_make_safe_files_through_the_command_line(
     found = {path.name for path in (out / "clinicians").iterdir()}
     assert len({name.casefold() for name in found}) == len(found)
     assert not (out / "internal").exists()
-    assert {f"{file_stem(code)}.html" for code in HOSTILE} <= found
-    assert len(found) == len(HOSTILE) + 1
-    for code in HOSTILE:
+    # What turns the direction of letters is left out where a log is read.
+    read = {cleaned(code) for code in HOSTILE}
+    assert {f"{file_stem(code)}.html" for code in read} <= found
+    assert len(found) == len(read) + 1
+    for code in read:
         text = (out / "clinicians" / f"{file_stem(code)}.html").read_text(encoding="utf-8")
         page = _Page(text)
         assert (page.broken, page.open) == ([], []), code
@@ -403,7 +405,3 @@ def test_hostile_codes_make_safe_files_through_the_command_line(
         if tag == "a"
     ]
     assert sorted(map(str, links)) == sorted(found - {"index.html"})
-
-
-def test_both_editions_are_written_unless_one_is_asked_for() -> None:
-    assert EDITIONS == ("internal", "clinician")

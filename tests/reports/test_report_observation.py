@@ -123,10 +123,11 @@ def test_nothing_is_left_to_guess_when_every_outcome_is_known(bounded: AuditResu
 
 def test_rules_that_are_equals_are_both_drawn(demo_results: AuditResults) -> None:
     equals = replace(demo_results, gate="both_as_equals")
-    assert _ids(expulsion_section(demo_results)) == ["expulsion-by-timing"]
+    assert _ids(expulsion_section(demo_results)) == ["expulsion-by-timing", "after-a-birth"]
     assert _ids(expulsion_section(equals)) == [
         "expulsion-by-timing",
         "expulsion-by-timing-assumed-in-place",
+        "after-a-birth",
     ]
     panels = [
         len([trace for trace in plot.drawing["data"] if trace.get("name")])
@@ -182,6 +183,7 @@ def test_the_sentence_stands_beside_last_known_curves_only(demo_results: AuditRe
     assert beside == {
         "expulsion-by-timing",
         "removal-by-reason",
+        "endings",
         "continuation-rules",
         "continuation-family-last-known",
     }
