@@ -255,7 +255,7 @@ _IN_TABLE: Mapping[tuple[str, str], Column] = {
     ("failure_model_fit", "used"): _own("used", "Whether the model is used to expect failures.", "flag"),
     ("criteria_definitions", "source"): _own("source", "Where the criterion comes from.", "text"),
     ("clinician_completeness", "requirement"): _own(
-        "requirement", "How much the audit needs the column; of all columns together, blank or all.", "text"
+        "requirement", "How much the audit needs the column; of all columns together, all.", "text"
     ),
     ("position_verified", "due"): _own("due", "The window in which the check is due.", "text"),
     ("devices_wasted", "rate"): _own("rate", "Devices wasted for each attempt.", "number", "per attempt"),
