@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from audit.cli import main
 from audit.records import AuditResults
 from reports.editions import render_internal
 
@@ -198,14 +199,36 @@ def test_on_paper_the_drawings_are_light_and_fit_between_the_margins(
     assert max(widths) <= paper
     fill = seen.page.evaluate("getComputedStyle(document.querySelector('.plot .annotation-text')).fill")
     assert fill == "rgb(31, 42, 55)"
-    written = tmp_path / "report.pdf"
+    assert _second_sheet(seen, tmp_path).startswith("Contents")
+    seen.context.close()
+
+
+def _second_sheet(seen: _Seen, folder: Path) -> str:
+    """The words of the second sheet, as printed."""
+    written = folder / "report.pdf"
     seen.page.pdf(path=str(written), prefer_css_page_size=True, print_background=True)
     assert written.read_bytes().startswith(b"%PDF")
-    # Page one is one sheet: the second begins with the contents.
-    second = subprocess.run(
-        ["pdftotext", "-f", "2", "-l", "2", str(written), "-"], check=True, capture_output=True, text=True
+    told = ["pdftotext", "-f", "2", "-l", "2", str(written), "-"]
+    return subprocess.run(told, check=True, capture_output=True, text=True).stdout
+
+
+def test_page_one_is_one_sheet_with_the_last_audit_and_a_plan_beside_it_too(
+    browser: Any, tmp_path: Path
+) -> None:
+    assert main(["demo", "--quarters", "2", "--out", str(tmp_path / "demo")]) == 0
+    (latest,) = sorted((tmp_path / "demo").glob("*/internal/report.html"))[-1:]
+    seen = _Seen(browser, latest).drawn()
+    assert seen.page.locator(".since").count() > 2
+    assert seen.page.locator(".decisions li").count() > 2
+    assert _second_sheet(seen, tmp_path).startswith("Contents")
+    # What must be read is no smaller than the smallest print of a leaflet.
+    seen.page.emulate_media(media="print")
+    smallest = seen.page.evaluate(
+        "Math.min(...[...document.querySelectorAll('#page-one p, #page-one li, #page-one td')]"
+        ".filter(e => !e.closest('.scale') && !e.matches('.scale'))"
+        ".map(e => parseFloat(getComputedStyle(e).fontSize)))"
     )
-    assert second.stdout.startswith("Contents")
+    assert smallest * 72 / 96 >= 6
     seen.context.close()
 
 
