@@ -3,10 +3,12 @@
 import json
 import tomllib
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import pytest
+from scipy.stats import fisher_exact
 
 from audit.cycle import read_record
 from synthetic_data.quarters import LEAFLET, QUARTERS, RECALL, TRAINING, write_quarters
@@ -213,3 +215,41 @@ def test_eight_quarters_tell_of_an_action_that_worked_and_of_one_that_did_not(
     assert "The last eight audits" in page
     section = page[page.index('<section id="actions"') : page.index('<section id="methods"')]
     assert len(section.encode()) < 40_000
+
+
+def test_a_re_audit_says_how_much_better_and_how_far_from_the_target(
+    command: Callable[..., Any], write_log: Any, insertions: Any, pick: Any, tmp_path: Path
+) -> None:
+    """Pain relief offered to 42 of 60, then to 55 of 62: Newcombe's interval, Fisher's p-value."""
+    first, later = date(2026, 5, 4), date(2026, 8, 3)
+    placed = {"insertion_outcome": "placed"}
+    asked = {answer: placed | {"pain_options_discussed": answer} for answer in ("yes", "no")}
+    rows = [
+        *insertions(42, asked["yes"], day=first),
+        *insertions(18, asked["no"], start=42, day=first),
+        *insertions(55, asked["yes"], start=60, day=later),
+        *insertions(7, asked["no"], start=115, day=later),
+    ]
+    log = write_log(tmp_path / "visits.csv", rows)
+    before = ("run", log, "--period", "2026-Q2", "--data-to", "2026-06-30", "--out", tmp_path / "q2")
+    assert command(*before).code == 0
+    beside = ("--previous", tmp_path / "q2" / "record.json")
+    now = ("run", log, "--period", "2026-Q3", "--data-to", "2026-10-14", "--out", tmp_path / "q3", *beside)
+    assert command(*now).code == 0
+
+    tables = json.loads((tmp_path / "q3" / "record.json").read_text())["tables"]
+    change = pick(tables["change_since_last"], figure="pain_options")
+    assert (change["then_events"], change["then_n"], change["now_events"], change["now_n"]) == (
+        42,
+        60,
+        55,
+        62,
+    )
+    told = [round(100 * change[name], 1) for name in ("difference", "difference_lower", "difference_upper")]
+    assert told == [18.7, 4.3, 32.5]
+    # Fisher's exact test of the same table, by scipy.
+    assert round(fisher_exact([[42, 18], [55, 7]]).pvalue, 3) == 0.013
+    assert change["verdict"] == "improved"
+    criterion = pick(tables["criteria"], criterion="pain_options", by="overall", window="period")
+    assert (criterion["events"], criterion["n"]) == (55, 62)
+    assert criterion["verdict"] != "met"
