@@ -197,7 +197,7 @@ def indirectly_standardised_rate(
             f"reference_events and reference_exposure must have one value per stratum, got {found}"
         )
     rates = reference / np.where(time > 0, time, np.nan)
-    expected = indirect_expected(rates, exposure)
+    expected = indirect_expected(rates, amounts("exposure", exposure))
     overall = reference.sum() / time.sum() if time.sum() > 0 else np.nan
     observed = counts("events", events).sum(axis=-1)
     known = np.where(np.isnan(expected), 0.0, expected)
