@@ -175,8 +175,7 @@ def _with_limits(table: pd.DataFrame, labels: IntArray, floor: int, confidence: 
     """Return the figures with limits, method and caution."""
     value, error = table["incidence"].to_numpy(np.float64), table["standard_error"].to_numpy(np.float64)
     known = np.full(len(table), float(labels.max() + 1))
-    filled = np.where(np.isnan(value), 0.5, value), np.nan_to_num(error)
-    lower, upper = incidence_limits(*filled, known, confidence)
+    lower, upper = incidence_limits(value, error, known, confidence)
     gap, clusters = np.isnan(error), int(labels.max()) + 1
     few_clusters = f"Only {clusters} clusters: limits can be too narrow." if clusters < FEW_CLUSTERS else ""
     few = f"Fewer than {floor} still under observation."

@@ -98,9 +98,7 @@ def _with_limits(table: pd.DataFrame, floor: int, confidence: float) -> pd.DataF
         value = table[name].to_numpy(np.float64)
         error = table[f"{name}_standard_error"].to_numpy(np.float64)
         gap = np.isnan(value) | np.isnan(error)
-        lower, upper = incidence_limits(
-            np.where(gap, 0.5, value), np.where(gap, 0.0, error), table[exposed].to_numpy(), confidence
-        )
+        lower, upper = incidence_limits(value, error, table[exposed].to_numpy(), confidence)
         wider[f"{name}_lower"], wider[f"{name}_upper"] = np.where(gap, np.nan, [lower, upper])
     few = (table["exposed"] < floor) & (table["caution"] == "")
     caution = table["caution"].mask(few, f"Fewer than {floor} still under observation.")

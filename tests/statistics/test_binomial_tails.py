@@ -233,3 +233,11 @@ def test_limits_are_drawn_over_all_numbers_up_to_the_most() -> None:
     assert numbers_to(4).tolist() == [1, 2, 3, 4]
     assert numbers_to(0).tolist() == []
     assert numbers_to(4).dtype == np.int64
+
+
+def test_what_can_be_detected_has_one_value_per_target_too() -> None:
+    found = smallest_detectable_proportion(100, [0.05, 0.1], tail_probability=0.025)
+    assert found.shape == (2,)
+    assert found[0] == smallest_detectable_proportion(100, 0.05, tail_probability=0.025)
+    with np.errstate(all="raise"):
+        assert np.isnan(smallest_detectable_proportion([3], 0.5, tail_probability=0.025)).all()

@@ -153,6 +153,7 @@ def test_limits_are_log_minus_log_ones_and_the_method_says_their_confidence() ->
     alone = clustered_incidence([1, 2], [1, 0], ["a", "a"], horizons=[1]).iloc[0]
     assert (alone["incidence"], alone["cumulative_events"]) == (0.5, 1)
     assert alone[["standard_error", "ci_lower", "ci_upper"]].isna().all()
+    assert isinstance(alone["ci_lower"], float)
 
 
 def test_few_at_risk_and_few_clusters_are_both_said_and_exactly_enough_are_not() -> None:
@@ -164,6 +165,10 @@ def test_few_at_risk_and_few_clusters_are_both_said_and_exactly_enough_are_not()
     # After all have ended nobody is there, and without a floor that is nothing to say.
     over = clustered_incidence([1, 2], [1, 2], [1, 2], horizons=[5])["caution"].tolist()
     assert over == [few]
+    # However many ended at the last time and at those before, the incidence stays what it is.
+    for times, endings, incidence in (([1, 2, 3], [1, 1, 2], 2 / 3), ([1, 2, 3, 3], [1, 1, 2, 1], 3 / 4)):
+        row = clustered_incidence(times, endings, times, horizons=[5]).iloc[0]
+        assert row["incidence"] == pytest.approx(incidence)
     for clusters, caution in ((30, ""), (29, "Only 29 clusters: limits can be too narrow.")):
         found = clustered_incidence([5] * clusters, [0] * clusters, range(clusters), horizons=[3])
         assert found["caution"].tolist() == [caution]

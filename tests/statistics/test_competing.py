@@ -235,3 +235,7 @@ def test_nobody_or_no_cause_gives_an_empty_frame_with_all_columns():
 def test_a_wrong_argument_is_refused_by_name(endings, options, message):
     with pytest.raises(ValueError, match=message):
         cumulative_incidence([3, 4], endings, **options)
+
+
+def test_an_empty_frame_has_the_types_of_one_with_rows():
+    assert cumulative_incidence([], []).dtypes.equals(cumulative_incidence([1, 2], [1, 0]).dtypes)

@@ -110,6 +110,8 @@ def test_a_curve_lists_time_0_each_event_and_each_horizon_with_its_counts():
     assert set(curve["method"]) == {"Kaplan-Meier, Greenwood standard error, log(-log) 95% limits"}
     # Nobody is left at 5 and 6 in b, but the curve is known to be 0: without a floor there is nothing to say.
     assert set(curve["caution"]) == {""}
+    # Those censored at a time are counted from that time on.
+    assert at(survival_by_group(TALLY, horizons=[3]), "a", 3)["cumulative_censored"] == 5
     own, observed = own_rows("a")
     direct = kaplan_meier(own["exit"], own["event"], **observed).set_index("time").loc[2.0]
     for name in ("standard_error", "ci_lower", "ci_upper"):
@@ -178,6 +180,24 @@ def test_a_median_is_that_of_the_groups_own_curve():
     direct = survival_quantile(kaplan_meier(ten["exit"], ten["event"]))
     assert (row["median_lower"], row["median_upper"]) == (float(direct.ci_lower), float(direct.ci_upper))
     assert row["median_lower"] < row["median"] < row["median_upper"]
+
+
+def test_a_median_leaves_out_those_not_yet_watched():
+    # Without the two who come at 3 the curve is at a half on day 1; with them it would be at 3/4.
+    late = pd.DataFrame({"group": "a", "entry": [0, 0, 3, 3], "exit": [1, 4, 5, 6], "event": 1, "n": 1})
+    assert median_by_group(late)["median"].tolist() == [pytest.approx(2.5)]
+    nobody = median_by_group(late.iloc[:0])
+    assert list(nobody.columns) == ["group", "n", "events", "median", "median_lower", "median_upper"]
+
+
+def test_a_group_whose_rows_stand_for_nobody_has_a_row_at_0_that_knows_nothing():
+    nobody = survival_by_group(TALLY.assign(n=0))
+    assert nobody[["group", "time", "at_risk", "events", "cumulative_events", "cumulative_censored"]].to_numpy().tolist() == [
+        ["b", 0, 0, 0, 0, 0],
+        ["a", 0, 0, 0, 0, 0],
+    ]
+    assert nobody["survival"].isna().all()
+    assert set(nobody["caution"]) == {"Nobody observed this long."}
 
 
 def test_a_comparison_of_curves_is_the_log_rank_test_of_the_rows():

@@ -177,6 +177,7 @@ def test_the_row_that_says_why_there_is_no_model_has_every_column() -> None:
     assert list(row.index) == list(COLUMNS)
     assert (row["reference"], row["method"]) == ("", "none")
     assert row[["ci_lower", "ci_upper", "p_value", "hazard_ratio"]].isna().all()
+    assert isinstance(row["hazard_ratio"], float)
 
 
 @pytest.mark.parametrize(("events", "said"), [(10, False), (9, True)])

@@ -118,6 +118,7 @@ def test_nothing_is_known_of_the_number_without_observations_or_without_any_one_
         assert np.isnan(observations_to_settle(100, own, gap, margin=0.02))
     infinite = (0.2, -np.inf, np.inf)
     assert observations_to_settle(100, own, infinite, margin=0.02) == np.inf
+    assert observations_to_settle(100, infinite, own, margin=0.02) == np.inf
     # A side without any doubt is settled at once.
     assert observations_to_settle(100, (1, 1, 1), (0, 0, 0), margin=0.1) == 0
 

@@ -169,3 +169,12 @@ def test_terms_that_tell_nothing_leave_no_slope_to_be_expected() -> None:
     assert np.isnan(float(str(quality["expected_slope"])))
     nearly = PATTERNS.assign(events=[11, 12, 9, 8, 2])
     assert model_quality(mixture_model(nearly, references=REFERENCES), nearly)["expected_slope"] == 0
+
+
+def test_a_pattern_of_one_person_counts() -> None:
+    patterns = pd.DataFrame({"site": ["a", "b", "c"], "events": [30, 15, 1], "n": [100, 100, 1]})
+    quality = model_quality(mixture_model(patterns, references={"site": "a"}), patterns)
+    # Pairs in order: c above all; a above b. The one in c is an event of 46 beside 155 others.
+    a, b = (30, 70), (15, 85)
+    pairs = a[0] * b[1] + 0.5 * (a[0] * a[1] + b[0] * b[1]) + (a[1] + b[1])
+    assert quality["c_statistic"] == pytest.approx(pairs / (46 * 155))

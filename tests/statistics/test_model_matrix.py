@@ -127,3 +127,10 @@ def test_a_wrong_argument_is_refused():
         model_matrix(pd.DataFrame({"site": ["x", "b"]}), coding_of(TABLE, categorical={"site": "b"}))
     with pytest.raises(ValueError, match="age must be finite numbers without gaps, got 2 that are not"):
         model_matrix(pd.DataFrame({"age": [1.0, None, np.inf]}), Coding({}, ("age",)))
+
+
+def test_a_number_that_is_text_or_missing_is_refused_by_its_name():
+    for values in (["20", "thirty"], pd.array([20.0, None], dtype="Float64"), [20.0, np.inf]):
+        table = pd.DataFrame({"age": values})
+        with pytest.raises(ValueError, match="^age must be finite numbers without gaps, got 1 that are not$"):
+            model_matrix(table, Coding({}, ("age",)))

@@ -346,7 +346,7 @@ def test_the_exact_sample_size_holds_at_other_levels_too(level, power):
 
 def test_a_sample_size_is_found_below_the_normal_answer_and_beside_a_benchmark_near_1():
     # Counting the opposite changes nothing.
-    for benchmark, proportion in ((0.1, 0.6), (0.02, 0.12), (0.3, 0.31)):
+    for benchmark, proportion in ((0.1, 0.6), (0.02, 0.12), (0.3, 0.36)):
         n = sample_size_one_proportion(benchmark=benchmark, proportion=proportion)
         assert n == sample_size_one_proportion(benchmark=1 - benchmark, proportion=1 - proportion)
     # One in two against certainty: six in six is the first to be rarer than 1 in 40.

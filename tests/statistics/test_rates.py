@@ -219,3 +219,15 @@ def test_observed_over_expected_is_a_rate_over_the_expected():
 def test_a_wrong_argument_is_refused_by_name(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_observed_over_expected_takes_the_confidence_and_says_the_method():
+    found = observed_expected(4, 2.0, confidence=0.8)
+    assert (found.ci_lower, found.ci_upper) == pytest.approx(
+        (stats.chi2.ppf(0.1, 8) / 4, stats.chi2.ppf(0.9, 10) / 4)
+    )
+    assert found.method == "garwood"
+    assert observed_expected(4, 2.0, method="byar").method == "byar"
+    assert observed_expected_test(4, 2.0, method="mid_p").method == "mid_p"
+    assert observed_expected_test(4, 0, method="doubled").method == "doubled"
+    assert indirect_expected([1, 0], [3, 7]) == 3

@@ -27,6 +27,7 @@ from audit.statistics.firth import firth_regression
 from audit.statistics.funnel import funnel_limits, smallest_detectable_proportion
 from audit.statistics.gray_test import gray_test
 from audit.statistics.hazards import nelson_aalen
+from audit.statistics.life_table_rates import life_table_rates
 from audit.statistics.logistic import logistic_regression
 from audit.statistics.margins import (
     detectable_difference,
@@ -313,6 +314,18 @@ CASES: list[tuple[Callable[..., Any], dict[str, Any], dict[str, Rule]]] = [
         },
     ),
     (nelson_aalen, SPELLS, SPELL_RULES | {"confidence": STRICTLY_INSIDE}),
+    (
+        life_table_rates,
+        {
+            "table": pd.DataFrame({"group": ["a"], "exit": [9], "cause": [1], "n": [1]}),
+            "causes": {"first": 1},
+            "months": [1],
+        },
+        {
+            "confidence": STRICTLY_INSIDE,
+            "months": ([1, 1.5], "must be whole numbers of 1 or more, got [1, 1.5]"),
+        },
+    ),
     (
         logistic_regression,
         BINARY,

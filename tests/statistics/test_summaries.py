@@ -75,9 +75,9 @@ def test_a_table_of_events_gains_its_rates_and_exact_limits() -> None:
 
 
 def test_a_rate_may_rest_on_another_exposure_than_time() -> None:
-    found = with_rates(pd.DataFrame({"events": [1, 0], "forms": [4, 0]}), exposure="forms")
-    assert found["rate"].tolist() == pytest.approx([0.25, nan], nan_ok=True)
-    assert found["caution"].tolist() == ["", "Nothing to count."]
+    found = with_rates(pd.DataFrame({"events": [1, 0, 1], "forms": [4, 0, 1]}), exposure="forms")
+    assert found["rate"].tolist() == pytest.approx([0.25, nan, 1], nan_ok=True)
+    assert found["caution"].tolist() == ["", "Nothing to count.", ""]
 
 
 def test_rates_by_group_count_each_causes_events_and_the_time_of_everybody() -> None:

@@ -288,3 +288,13 @@ def test_arrays_in_give_arrays_out_and_numbers_numbers():
 def test_a_wrong_argument_is_refused_by_name(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_woolfs_ratio_is_the_cross_product_and_an_empty_cell_is_its_own_tables_affair():
+    found = odds_ratio([56, 0, 9], [70, 5, 20], [48, 3, 4], [80, 5, 30], method="woolf")
+    assert found.value.tolist() == pytest.approx([56 * 32 / (14 * 48), 0, 9 * 26 / (11 * 4)])
+    for place, cells in ((0, (56, 14, 48, 32)), (2, (9, 11, 4, 26))):
+        reach = np.exp(stats.norm.ppf(0.975) * np.sqrt(sum(1 / cell for cell in cells)))
+        assert found.ci_lower[place] == pytest.approx(found.value[place] / reach)
+        assert found.ci_upper[place] == pytest.approx(found.value[place] * reach)
+    assert (found.ci_lower[1], found.ci_upper[1]) == (0, np.inf)
