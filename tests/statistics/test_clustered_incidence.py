@@ -139,7 +139,9 @@ def test_the_counts_are_those_of_the_cause_up_to_and_those_there_at_the_time() -
     assert (found["n"].tolist(), found["n_clusters"].tolist()) == ([6] * 4, [3] * 4)
     assert found["incidence"].tolist() == pytest.approx([0, 1 / 3, 1 / 2, 1 / 2 + (1 / 3) / 2])
     # At the last time itself the curve is known; beyond it is not, since one was still there.
-    later = clustered_incidence([1, 2, 2, 3, 5, 5], [1, 2, 1, 1, 0, 1], list("aabbcc"), horizons=[5.5]).iloc[0]
+    later = clustered_incidence([1, 2, 2, 3, 5, 5], [1, 2, 1, 1, 0, 1], list("aabbcc"), horizons=[5.5]).iloc[
+        0
+    ]
     assert later[["incidence", "standard_error", "ci_lower", "ci_upper"]].isna().all()
     assert later["caution"] == "Nobody observed this long."
 

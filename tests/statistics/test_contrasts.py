@@ -56,7 +56,12 @@ def test_a_trend_takes_the_groups_where_their_scores_lie() -> None:
 
 @pytest.mark.parametrize(
     ("four", "method"),
-    [((1, 20, 5, 20), "katz"), ((5, 20, 1, 20), "katz"), ((0, 20, 5, 20), "koopman"), ((5, 20, 0, 20), "koopman")],
+    [
+        ((1, 20, 5, 20), "katz"),
+        ((5, 20, 1, 20), "katz"),
+        ((0, 20, 5, 20), "koopman"),
+        ((5, 20, 0, 20), "koopman"),
+    ],
 )
 def test_only_a_group_without_events_changes_the_method(four: tuple[int, int, int, int], method: str) -> None:
     row = two_group_columns(*four)
@@ -70,7 +75,10 @@ TOLBUTAMIDE = ([8, 22], [106, 98], [5, 16], [120, 85])
 
 def test_a_stratified_comparison_is_its_four_methods_side_by_side() -> None:
     columns = stratified_columns(*TOLBUTAMIDE)
-    ratio, difference = mantel_haenszel_risk_ratio(*TOLBUTAMIDE), mantel_haenszel_risk_difference(*TOLBUTAMIDE)
+    ratio, difference = (
+        mantel_haenszel_risk_ratio(*TOLBUTAMIDE),
+        mantel_haenszel_risk_difference(*TOLBUTAMIDE),
+    )
     test, alike = cochran_mantel_haenszel(*TOLBUTAMIDE), homogeneity_of_odds_ratios(*TOLBUTAMIDE)
     assert tuple(columns) == ADJUSTED_COLUMNS
     assert columns == {
@@ -95,7 +103,7 @@ def test_a_stratified_comparison_is_its_four_methods_side_by_side() -> None:
         "test; Tarone's test that odds ratios are alike",
         "caution": "",
     }
-    # As the book's figures, 1.33, .035 and .275, and the homogeneity test's .555, to the digits of the reference tests.
+    # The book's 1.33, .035 and .275, and the homogeneity test's .555, to the digits of the reference tests.
     printed = [float(columns[name]) for name in ("ratio", "difference", "p_value", "homogeneity_p_value")]  # type: ignore[arg-type]
     assert [round(number, 4) for number in printed] == [1.3256, 0.0349, 0.275, 0.5547]
 

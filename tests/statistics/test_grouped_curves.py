@@ -134,9 +134,20 @@ def test_an_incidence_stands_beside_one_minus_the_curve_of_its_cause_alone():
     curve = incidence_by_group(TALLY, causes={"second": 2}, horizons=[5])
     assert list(curve.columns) == [
         *("group", "cause", "time", "at_risk", "events", "cumulative_events", "survival", "incidence"),
-        *("standard_error", "ci_lower", "ci_upper", "one_minus_km", "km_lower", "km_upper", "method", "caution"),
+        *(
+            "standard_error",
+            "ci_lower",
+            "ci_upper",
+            "one_minus_km",
+            "km_lower",
+            "km_upper",
+            "method",
+            "caution",
+        ),
     ]
-    assert curve[["group", "cause", "time", "at_risk", "events", "cumulative_events"]].to_numpy().tolist() == [
+    assert curve[
+        ["group", "cause", "time", "at_risk", "events", "cumulative_events"]
+    ].to_numpy().tolist() == [
         ["b", "second", 0.0, 5, 0, 0],
         ["b", "second", 4.0, 5, 5, 5],
         ["b", "second", 5.0, 0, 0, 5],
@@ -168,7 +179,10 @@ def test_figures_of_a_cause_are_those_of_the_curves_called_directly():
 def test_a_median_is_that_of_the_groups_own_curve():
     found = median_by_group(TALLY)
     assert list(found.columns) == ["group", "n", "events", "median", "median_lower", "median_upper"]
-    assert found[["group", "n", "events", "median"]].to_numpy().tolist() == [["b", 10, 7, 4.0], ["a", 10, 5, 6.0]]
+    assert found[["group", "n", "events", "median"]].to_numpy().tolist() == [
+        ["b", 10, 7, 4.0],
+        ["a", 10, 5, 6.0],
+    ]
     for group, row in zip("ba", found.to_dict("records"), strict=True):
         own, observed = own_rows(group)
         middle = survival_quantile(kaplan_meier(own["exit"], own["event"], **observed))
@@ -192,7 +206,9 @@ def test_a_median_leaves_out_those_not_yet_watched():
 
 def test_a_group_whose_rows_stand_for_nobody_has_a_row_at_0_that_knows_nothing():
     nobody = survival_by_group(TALLY.assign(n=0))
-    assert nobody[["group", "time", "at_risk", "events", "cumulative_events", "cumulative_censored"]].to_numpy().tolist() == [
+    assert nobody[
+        ["group", "time", "at_risk", "events", "cumulative_events", "cumulative_censored"]
+    ].to_numpy().tolist() == [
         ["b", 0, 0, 0, 0, 0],
         ["a", 0, 0, 0, 0, 0],
     ]
@@ -202,9 +218,7 @@ def test_a_group_whose_rows_stand_for_nobody_has_a_row_at_0_that_knows_nothing()
 
 def test_a_comparison_of_curves_is_the_log_rank_test_of_the_rows():
     found = compare_groups(TALLY)
-    direct = log_rank(
-        TALLY["exit"], TALLY["event"], TALLY["group"], entry=TALLY["entry"], weights=TALLY["n"]
-    )
+    direct = log_rank(TALLY["exit"], TALLY["event"], TALLY["group"], entry=TALLY["entry"], weights=TALLY["n"])
     assert found == {
         "statistic": direct.chi_square,
         "degrees_of_freedom": 1,

@@ -92,7 +92,12 @@ def test_nobody_gives_no_rows_and_a_month_must_be_a_whole_one() -> None:
 def test_limits_are_log_minus_log_ones_and_exact_where_nothing_or_everything_ended() -> None:
     # a: 30 of 100 end by the second cause in month 1; b: all 30 by the first.
     table = pd.DataFrame(
-        {"group": ["b", "b", "a", "a"], "exit": [10, 20, 20, 70], "cause": [1, 1, 2, 0], "n": [10, 20, 30, 70]}
+        {
+            "group": ["b", "b", "a", "a"],
+            "exit": [10, 20, 20, 70],
+            "cause": [1, 1, 2, 0],
+            "n": [10, 20, 30, 70],
+        }
     )
     found = life_table_rates(table, causes=CAUSES, months=[1], confidence=0.9)
     assert found[["group", "cause", "months", "events"]].to_numpy().tolist() == [
@@ -127,7 +132,10 @@ def test_limits_are_log_minus_log_ones_and_exact_where_nothing_or_everything_end
 
 def test_exactly_as_many_as_the_floor_are_enough_and_without_one_nothing_is_said() -> None:
     table = pd.DataFrame({"group": "a", "exit": [10, 70], "cause": [1, 0], "n": [1, 9]})
-    at = {floor: life_table_rates(table, causes={"first": 1}, months=[1, 2], at_risk_floor=floor) for floor in (9, 10)}
+    at = {
+        floor: life_table_rates(table, causes={"first": 1}, months=[1, 2], at_risk_floor=floor)
+        for floor in (9, 10)
+    }
     assert at[9]["caution"].tolist() == ["", ""]
     assert at[10]["caution"].tolist() == ["", "Fewer than 10 still under observation."]
     everybody = pd.DataFrame({"group": "a", "exit": [10], "cause": [1], "n": [9]})

@@ -132,5 +132,7 @@ def test_a_wrong_argument_is_refused():
 def test_a_number_that_is_text_or_missing_is_refused_by_its_name():
     for values in (["20", "thirty"], pd.array([20.0, None], dtype="Float64"), [20.0, np.inf]):
         table = pd.DataFrame({"age": values})
-        with pytest.raises(ValueError, match="^age must be finite numbers without gaps, got 1 that are not$"):
+        with pytest.raises(
+            ValueError, match=r"^age must be finite numbers without gaps, got 1 that are not$"
+        ):
             model_matrix(table, Coding({}, ("age",)))

@@ -330,10 +330,18 @@ def test_a_wrong_argument_is_refused_by_name(call, message):
 
 
 def test_a_whole_number_is_the_next_one_but_for_rounding():
-    assert [whole_number(needed) for needed in (0.2, 3.0, 3.1, 0.1 * 3 * 10, 41 * (1 + 1e-13))] == [1, 3, 4, 3, 41]
+    assert [whole_number(needed) for needed in (0.2, 3.0, 3.1, 0.1 * 3 * 10, 41 * (1 + 1e-13))] == [
+        1,
+        3,
+        4,
+        3,
+        41,
+    ]
     assert whole_number(0.1 * 3 * 10, 3.1) == 3
     assert whole_number(10_000_000) == 10_000_000
-    with pytest.raises(ValueError, match=r"^the difference must be findable with 7 observations, got 7\.5 needed$"):
+    with pytest.raises(
+        ValueError, match=r"^the difference must be findable with 7 observations, got 7\.5 needed$"
+    ):
         whole_number(7.5, 7)
 
 

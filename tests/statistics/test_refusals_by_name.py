@@ -130,7 +130,10 @@ CASES: list[tuple[Callable[..., Any], dict[str, Any], dict[str, Rule]]] = [
     (
         beta_binomial,
         {"events": [1, 2], "n": [4, 5]},
-        {"method": one_of("maximum_likelihood", "moments"), "events": ([5, 2], "must not exceed n, got 5 of 4")},
+        {
+            "method": one_of("maximum_likelihood", "moments"),
+            "events": ([5, 2], "must not exceed n, got 5 of 4"),
+        },
     ),
     (
         binomial_tail,

@@ -172,7 +172,9 @@ def test_the_columns_take_the_confidence_and_say_it():
     wide = restricted_mean_columns(TALLY, group="a", reference="b", horizon=4)
     narrow = restricted_mean_columns(TALLY, group="a", reference="b", horizon=4, confidence=0.8)
     assert narrow["method"].endswith("normal 80% limits")
-    ratio = (narrow["difference_upper"] - narrow["difference"]) / (wide["difference_upper"] - wide["difference"])
+    ratio = (narrow["difference_upper"] - narrow["difference"]) / (
+        wide["difference_upper"] - wide["difference"]
+    )
     assert ratio == pytest.approx(stats.norm.ppf(0.9) / stats.norm.ppf(0.975))
 
 

@@ -149,8 +149,8 @@ def test_the_method_names_the_model_the_errors_and_the_confidence():
     columns, events, cluster = clustered(3)
     fit = logistic_regression(columns, events, method="maximum_likelihood")
     assert with_robust_errors(fit, columns, events, clusters=cluster, confidence=0.9).method == (
-        "logistic regression, cluster-robust standard errors, factor G/(G-1)*(n-1)/(n-k), 90% limits by Student's t "
-        "with G-1 degrees of freedom"
+        "logistic regression, cluster-robust standard errors, factor G/(G-1)*(n-1)/(n-k), 90% limits by "
+        "Student's t with G-1 degrees of freedom"
     )
     plain = with_robust_errors(fit, columns, events, method="hc0", confidence=0.8)
     assert plain.method == "logistic regression, sandwich standard errors (HC0), normal 80% limits"
@@ -167,7 +167,9 @@ def test_what_was_said_of_the_fit_is_said_of_its_robust_errors_too():
     assert fit.caution != ""
     robust = with_robust_errors(fit, wide, events, clusters=np.arange(120))
     assert robust.caution == fit.caution
-    penalised = with_robust_errors(firth_regression(columns, events), columns, events, clusters=np.arange(120) % 5)
+    penalised = with_robust_errors(
+        firth_regression(columns, events), columns, events, clusters=np.arange(120) % 5
+    )
     assert penalised.caution == (
         "Robust limits around a penalised fit are approximate. Only 5 clusters: robust limits can be too narrow."
     )

@@ -1,5 +1,7 @@
 """The beta-binomial model and what it makes of single units: against scipy, by property, at the edges."""
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
@@ -219,3 +221,21 @@ def test_a_plain_posterior_tail_is_scipys():
 def test_a_wrong_argument_is_refused_by_name(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_the_prior_of_a_tail_holds_some_events_and_some_non_events():
+    for events, observations, given_words in (
+        (0, 1, "(1.0), got 0.0"),
+        (1, 1, "(1.0), got 1.0"),
+        (2, 1, "(1.0), got 2.0"),
+    ):
+        message = f"prior_events must lie between 0 and prior_observations {given_words}"
+        with pytest.raises(ValueError, match=f"^{re.escape(message)}$"):
+            posterior_tail(1, 4, threshold=0.1, prior_events=events, prior_observations=observations)
+    with pytest.raises(ValueError, match="prior_events must lie between 0 and prior_observations"):
+        posterior_tail(1, 4, threshold=0.1, prior_observations=np.inf)
+    # 3 events and 7 others on a prior of 1 and 2: a beta distribution of 4 and 9.
+    found = posterior_tail(3, 10, threshold=0.25, prior_events=1, prior_observations=3)
+    assert found == pytest.approx(stats.beta.sf(0.25, 4, 9))
+    # Jeffreys' prior is the usual one.
+    assert posterior_tail(3, 10, threshold=0.25) == pytest.approx(stats.beta.sf(0.25, 3.5, 7.5))

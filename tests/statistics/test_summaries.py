@@ -39,7 +39,9 @@ def test_a_table_of_counts_gains_its_proportions_limits_and_bounds() -> None:
 
 
 def test_a_weak_proportion_says_why_and_the_first_reason_counts() -> None:
-    table = pd.DataFrame({"events": [0, 0, 0, 0, 1, 1, 1], "n": [0, 0, 3, 7, 4, 1, 2], "n_unknown": [0, 2, 7, 0, 1, 4, 2]})
+    table = pd.DataFrame(
+        {"events": [0, 0, 0, 0, 1, 1, 1], "n": [0, 0, 3, 7, 4, 1, 2], "n_unknown": [0, 2, 7, 0, 1, 4, 2]}
+    )
     found = with_proportions(table, recorded_floor=0.5)
     assert found["caution"].tolist() == [
         "Nothing to count.",

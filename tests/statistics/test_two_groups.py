@@ -298,3 +298,12 @@ def test_woolfs_ratio_is_the_cross_product_and_an_empty_cell_is_its_own_tables_a
         assert found.ci_lower[place] == pytest.approx(found.value[place] / reach)
         assert found.ci_upper[place] == pytest.approx(found.value[place] * reach)
     assert (found.ci_lower[1], found.ci_upper[1]) == (0, np.inf)
+
+
+@pytest.mark.parametrize(
+    ("test", "method"), [(chi_square_2x2, "pearson"), (chi_square_2x2_yates, "pearson_yates")]
+)
+def test_a_test_that_cannot_be_made_says_which_it_would_have_been(test, method):
+    made, not_made = test(2, 9, 1, 8), test(0, 9, 0, 8)
+    assert np.isnan([not_made.statistic, not_made.p_value]).all()
+    assert (not_made.degrees_of_freedom, not_made.method, made.method) == (1, method, method)
