@@ -82,7 +82,7 @@ def directly_standardised_rate(
     value, variance = (weights * x).sum(axis=-1), (weights**2 * x).sum(axis=-1)
     tail = (1 - confidence) / 2
     if method == "fay_feuer":
-        lower, upper = _fay_feuer(value, variance, weights.max(axis=-1, initial=0.0), tail)
+        lower, upper = _fay_feuer(value, variance, weights.max(axis=-1), tail)
     elif method == "dobson":
         lower, upper = _dobson(value, variance, x.sum(axis=-1), confidence)
     else:

@@ -1,5 +1,7 @@
 """Standardised rates: worked by hand, against statsmodels' weights-free case, by property, at the edges."""
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import assume, given
@@ -189,3 +191,12 @@ def test_a_rate_against_an_unknown_or_empty_reference_is_nan():
 def test_a_wrong_argument_is_refused_by_name(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_events_need_exposure_and_a_single_unit_is_some():
+    assert directly_standardised_rate([1, 1], [1, 2], [1, 1]).value == pytest.approx(0.75)
+    with pytest.raises(ValueError, match=r"^events must be 0 where exposure is 0, got 3$"):
+        directly_standardised_rate([1, 3], [1, 0], [1, 1])
+    message = "reference_events and reference_exposure must have one value per stratum, got (2,) and (1,)"
+    with pytest.raises(ValueError, match=f"^{re.escape(message)}$"):
+        indirectly_standardised_rate([1, 3], [1, 2], [1, 2], [3])

@@ -307,3 +307,14 @@ def test_a_test_that_cannot_be_made_says_which_it_would_have_been(test, method):
     made, not_made = test(2, 9, 1, 8), test(0, 9, 0, 8)
     assert np.isnan([not_made.statistic, not_made.p_value]).all()
     assert (not_made.degrees_of_freedom, not_made.method, made.method) == (1, method, method)
+
+
+@pytest.mark.parametrize("method", ["exact", "mid_p", "woolf"])
+def test_a_table_of_tables_keeps_its_shape(method):
+    x_1, x_2 = np.arange(1, 7).reshape(2, 3), np.arange(2, 8).reshape(2, 3)
+    found = odds_ratio(x_1, 9, x_2, 11, method=method)
+    for place in np.ndindex(2, 3):
+        own = odds_ratio(x_1[place], 9, x_2[place], 11, method=method)
+        assert [found.value[place], found.ci_lower[place], found.ci_upper[place]] == pytest.approx(
+            [own.value, own.ci_lower, own.ci_upper]
+        )
