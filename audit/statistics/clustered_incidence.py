@@ -126,7 +126,7 @@ def _course(observed: Spells, cause: int) -> Course:
     left = np.bincount(place).astype(np.float64)
     at_risk = np.cumsum(left[::-1])[::-1]
     own, every = (
-        np.bincount(place, weights=happened)
+        np.bincount(place, weights=happened).astype(np.float64)
         for happened in (observed.endings == cause, observed.endings > 0)
     )
     before = np.append(1.0, np.cumprod(1 - every / at_risk)[:-1])

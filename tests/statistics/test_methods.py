@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from audit.statistics.beta_binomial import beta_binomial
 from audit.statistics.cox import cox_regression
@@ -120,3 +121,21 @@ def test_a_model_without_terms_has_a_test_of_nothing() -> None:
         assert np.isnan([test.statistic, test.p_value]).all()
         assert test.degrees_of_freedom == 0
     assert len(fit.coefficients) == 0
+
+
+@pytest.mark.parametrize(
+    ("made", "degrees"),
+    [
+        (lambda: cochran_mantel_haenszel(*STRATA), 1),
+        (lambda: homogeneity_of_odds_ratios(*STRATA), 1),
+        (lambda: cox_regression(COLUMNS, range(1, 9), OUTCOMES).score, 1),
+        (lambda: log_rank(*SPELLS), 1),
+        (lambda: gray_test(*SPELLS, cause=1), 1),
+    ],
+    ids=["pooled", "alike", "score", "log-rank", "gray"],
+)
+def test_a_test_of_two_groups_has_one_degree_of_freedom(made: Callable[[], Any], degrees: int) -> None:
+    test = made()
+    statistic = test.chi_square if hasattr(test, "chi_square") else test.statistic
+    assert test.degrees_of_freedom == degrees
+    assert test.p_value == pytest.approx(stats.chi2.sf(statistic, degrees))
