@@ -210,19 +210,23 @@ def comparable_strata(events_1: ArrayLike, n_1: ArrayLike, events_2: ArrayLike, 
         raise ValueError(
             f"all counts must have one value per stratum, got shapes {x_1.shape} and {x_2.shape}"
         )
-    return _chosen((x_1, total_1, x_2, total_2), (total_1 > 0) & (total_2 > 0), x_1.size)
+    both = (total_1 > 0) & (total_2 > 0)
+    return _strata(x_1[both], total_1[both], x_2[both], total_2[both], x_1.size)
 
 
 def informative_strata(events_1: ArrayLike, n_1: ArrayLike, events_2: ArrayLike, n_2: ArrayLike) -> Strata:
     """Return the strata whose margins leave more than one table."""
     strata = comparable_strata(events_1, n_1, events_2, n_2)
-    four = strata.x_1, strata.n_1, strata.x_2, strata.n_2
-    return _chosen(four, (strata.events > 0) & (strata.events < strata.total), strata.given)
+    return _chosen(strata, (strata.events > 0) & (strata.events < strata.total))
 
 
-def _chosen(four: tuple[FloatArray, ...], keep: NDArray[np.bool_], given: int) -> Strata:
-    """Return the strata marked to be kept, from their four counts and how many strata were given."""
-    x_1, n_1, x_2, n_2 = (counted[keep] for counted in four)
+def _chosen(strata: Strata, keep: NDArray[np.bool_]) -> Strata:
+    """Return the strata marked to be kept."""
+    return _strata(strata.x_1[keep], strata.n_1[keep], strata.x_2[keep], strata.n_2[keep], strata.given)
+
+
+def _strata(x_1: FloatArray, n_1: FloatArray, x_2: FloatArray, n_2: FloatArray, given: int) -> Strata:
+    """Return strata with the sums of their counts."""
     return Strata(x_1, n_1, x_2, n_2, x_1 + x_2, n_1 + n_2, given)
 
 
