@@ -239,3 +239,8 @@ def test_a_wrong_argument_is_refused_by_name(endings, options, message):
 
 def test_an_empty_frame_has_the_types_of_one_with_rows():
     assert cumulative_incidence([], []).dtypes.equals(cumulative_incidence([1, 2], [1, 0]).dtypes)
+
+
+def test_readings_are_numbered_anew():
+    curves = cumulative_incidence([1, 2, 3], [1, 2, 0])
+    assert incidence_at_times(curves, [1, 2]).index.tolist() == [0, 1, 2, 3]

@@ -138,3 +138,9 @@ def test_a_restricted_mean_beyond_what_is_known_is_nan():
 def test_a_wrong_argument_is_refused_by_name(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_a_mean_beyond_what_was_observed_keeps_its_horizon_and_is_unknown():
+    found = restricted_mean(CURVE, 8)
+    assert found.horizon == 8
+    assert np.isnan([found.value, found.standard_error, found.ci_lower, found.ci_upper]).all()

@@ -30,6 +30,7 @@ FOUR = (2, 9, 1, 8)
 STRATA: list[list[int]] = [[2, 3], [9, 9], [1, 4], [8, 8]]
 NOBODY: list[list[int]] = [[], [], [], []]
 COLUMNS = pd.DataFrame({"x": [0.0, 0, 0, 0, 1, 1, 1, 1]})
+TWO_COLUMNS = COLUMNS.assign(z=[0.0, 1, 2, 3, 0, 1, 2, 4])
 OUTCOMES = [0, 1, 0, 1, 1, 1, 0, 1]
 SPELLS = ([1, 2, 3, 4], [1, 1, 0, 1], ["a", "b", "a", "b"])
 
@@ -139,3 +140,25 @@ def test_a_test_of_two_groups_has_one_degree_of_freedom(made: Callable[[], Any],
     statistic = test.chi_square if hasattr(test, "chi_square") else test.statistic
     assert test.degrees_of_freedom == degrees
     assert test.p_value == pytest.approx(stats.chi2.sf(statistic, degrees))
+
+
+@pytest.mark.parametrize(
+    "fitted",
+    [
+        lambda: cox_regression(TWO_COLUMNS, [3, 1, 4, 1, 5, 9, 2, 6], OUTCOMES),
+        lambda: logistic_regression(TWO_COLUMNS, OUTCOMES, method="maximum_likelihood"),
+        lambda: firth_regression(TWO_COLUMNS, OUTCOMES),
+    ],
+    ids=["cox", "logistic", "penalised"],
+)
+def test_the_standard_errors_are_the_roots_of_the_covariance_and_tests_name_themselves(
+    fitted: Callable[[], Any],
+) -> None:
+    fit = fitted()
+    assert np.isfinite(fit.covariance.to_numpy()).all()
+    assert fit.coefficients["standard_error"].to_numpy() == pytest.approx(np.sqrt(np.diag(fit.covariance)))
+    assert (
+        fit.covariance.columns.tolist() == fit.covariance.index.tolist() == fit.coefficients["term"].tolist()
+    )
+    assert fit.likelihood_ratio.degrees_of_freedom == 2
+    assert fit.likelihood_ratio.method.endswith("likelihood ratio")
