@@ -197,9 +197,7 @@ def _difference_and_variance(strata: Strata) -> tuple[float, float]:
     value = float(((x_1 * n_2 - x_2 * n_1) / total).sum()) / weight
     slope = (x_2 * n_1**2 - x_1 * n_2**2 + n_1 * n_2 * (n_2 - n_1) / 2) / total**2
     base = (x_1 * (n_2 - x_2) + x_2 * (n_1 - x_1)) / (2 * total)
-    variance = (value * float(slope.sum()) + float(base.sum())) / weight**2
-    # Rounding leaves a trace where the two parts cancel, as with everybody against nobody.
-    return value, variance if variance * weight > 1e-14 else 0.0
+    return value, (value * float(slope.sum()) + float(base.sum())) / weight**2
 
 
 def comparable_strata(events_1: ArrayLike, n_1: ArrayLike, events_2: ArrayLike, n_2: ArrayLike) -> Strata:

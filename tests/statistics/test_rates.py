@@ -231,3 +231,10 @@ def test_observed_over_expected_takes_the_confidence_and_says_the_method():
     assert observed_expected_test(4, 2.0, method="mid_p").method == "mid_p"
     assert observed_expected_test(4, 0, method="doubled").method == "doubled"
     assert indirect_expected([1, 0], [3, 7]) == 3
+
+
+@pytest.mark.parametrize("times", [(0.0, 8.0), (8.0, 0.0), (0.0, 0.0)])
+def test_two_rates_are_not_compared_without_time_in_both(times):
+    events = [2 if time else 0 for time in times]
+    assert np.isnan(rate_ratio_test(events[0], times[0], events[1], times[1]).p_value)
+    assert np.isnan(rate_ratio(events[0], times[0], events[1], times[1]).value)
