@@ -11,7 +11,7 @@ from scipy import special, stats
 from audit.statistics.calibration import calibration_line, calibration_table
 from audit.statistics.discrimination import brier_score, c_statistic
 from audit.statistics.logistic import logistic_regression
-from audit.statistics.predicted import predicted_probabilities
+from audit.statistics.predicted import expected_counts, predicted_probabilities
 
 
 def random_predictions(seed, rows=25, most=6):
@@ -249,3 +249,10 @@ def test_two_of_each_are_enough_for_delongs_error_and_the_method_is_said():
     assert error == pytest.approx(np.sqrt(0.125))
     assert area.method == "delong, logit limits"
     assert c_statistic([0.1], [0])[0].method == "delong"
+
+
+def test_groups_must_be_as_many_as_rows():
+    columns = pd.DataFrame({"a": [0.0, 1.0]})
+    fit = logistic_regression(columns, [30, 15], [100, 100])
+    with pytest.raises(ValueError, match=r"^columns, groups must be equally long, got \[2, 1\]$"):
+        expected_counts(fit, columns, [9, 1], [20, 10], groups=["a"])

@@ -180,3 +180,9 @@ def test_nobody_gives_every_column_and_lengths_must_agree() -> None:
     assert list(clustered_incidence([], [], [], horizons=[2]).columns) == list(COLUMNS)
     with pytest.raises(ValueError, match=r"^durations, clusters must be equally long, got \[2, 1\]$"):
         clustered_incidence([1, 2], [1, 0], ["a"], horizons=[1])
+
+
+def test_one_cluster_without_an_event_has_no_limits_either() -> None:
+    row = clustered_incidence([5, 5], [0, 0], ["a", "a"], horizons=[3]).iloc[0]
+    assert row["incidence"] == 0
+    assert row[["ci_lower", "ci_upper"]].isna().all()

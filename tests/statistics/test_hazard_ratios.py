@@ -187,3 +187,13 @@ def test_where_no_level_differs_ten_events_are_asked_for_as_for_one_term(events:
     )
     found = hazard_ratios_by_level(table, references={"site": "a"})
     assert (len(found) == 1) == said
+
+
+def test_the_commonest_level_is_that_of_most_people_not_of_most_rows() -> None:
+    table = spells(13)
+    few_rows = table["site"].isin(["a"]).to_numpy()
+    table["n"] = np.where(few_rows & (np.cumsum(few_rows) <= 3), 500, np.where(few_rows, 0, 1))
+    assert table.groupby("site")["n"].sum().idxmax() == "a"
+    assert table[table["n"] > 0].groupby("site").size().idxmax() != "a"
+    found = hazard_ratios_by_level(table, references={"site": "z"})
+    assert set(found["reference"]) == {"a"}
