@@ -83,16 +83,14 @@ def calibration_table(
         raise ValueError(f"groups must be a whole number of 1 or more, got {groups}")
     given = predictions_of(predicted, events, n)
     levels, place = np.unique(given.predicted, return_inverse=True)
-    size = np.bincount(place, weights=given.outcomes.n, minlength=levels.size)
+    size = np.bincount(place, weights=given.outcomes.n)
     middle = (np.cumsum(size) - size / 2) / max(size.sum(), 1)
     rows = pd.DataFrame(
         {
             "group": np.minimum(np.floor(middle * groups).astype(np.int64) + 1, groups),
             "predicted": levels,
             "n": size.astype(np.int64),
-            "events": np.bincount(place, weights=given.outcomes.events, minlength=levels.size).astype(
-                np.int64
-            ),
+            "events": np.bincount(place, weights=given.outcomes.events).astype(np.int64),
             "expected": levels * size,
         }
     )
@@ -165,7 +163,7 @@ def calibration_line(
 
 def _with_limits(rows: pd.DataFrame, confidence: float) -> pd.DataFrame:
     """Return the groups added up, with the proportion seen and its limits."""
-    table = rows.groupby("group", sort=True).agg(
+    table = rows.groupby("group").agg(
         predicted_lowest=("predicted", "min"),
         predicted_highest=("predicted", "max"),
         n=("n", "sum"),

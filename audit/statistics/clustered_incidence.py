@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from audit.statistics.arguments import FloatArray, IntArray, amounts
+from audit.statistics.arguments import FloatArray, IntArray, amounts, require_between_0_and_1
 from audit.statistics.coefficients import joined
 from audit.statistics.competing import incidence_limits
 from audit.statistics.design import require_equal_lengths
@@ -102,6 +102,7 @@ def clustered_incidence(
     >>> found[["at_risk", "incidence", "standard_error"]].round(3).values.tolist()
     [[2.0, 0.625, 0.338]]
     """
+    require_between_0_and_1("confidence", confidence)
     observed = spells(durations, endings, entry=None, weights=None)
     labels, _ = pd.factorize(np.asarray(clusters))
     require_equal_lengths(durations=observed.exit.size, clusters=labels.size)
@@ -125,7 +126,7 @@ def _course(observed: Spells, cause: int) -> Course:
     left = np.bincount(place).astype(np.float64)
     at_risk = np.cumsum(left[::-1])[::-1]
     own, every = (
-        np.bincount(place, weights=happened.astype(np.float64), minlength=time.size).astype(np.float64)
+        np.bincount(place, weights=happened).astype(np.float64)
         for happened in (observed.endings == cause, observed.endings > 0)
     )
     before = np.append(1.0, np.cumprod(1 - every / at_risk)[:-1])
@@ -174,8 +175,7 @@ def _with_limits(table: pd.DataFrame, labels: IntArray, floor: int, confidence: 
     """Return the figures with limits, method and caution."""
     value, error = table["incidence"].to_numpy(np.float64), table["standard_error"].to_numpy(np.float64)
     known = np.full(len(table), float(labels.max() + 1))
-    filled = np.where(np.isnan(value), 0.5, value), np.nan_to_num(error)
-    lower, upper = incidence_limits(*filled, known, confidence)
+    lower, upper = incidence_limits(value, error, known, confidence)
     gap, clusters = np.isnan(error), int(labels.max()) + 1
     few_clusters = f"Only {clusters} clusters: limits can be too narrow." if clusters < FEW_CLUSTERS else ""
     few = f"Fewer than {floor} still under observation."

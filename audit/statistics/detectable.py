@@ -52,11 +52,10 @@ def detectable_proportions(
     ([nan, 0.0226], [0.1759, 0.0856])
     """
     require_between_0_and_1("level", level)
-    tail = level / 2
-    above = smallest_detectable_proportion(n, benchmark, tail_probability=tail, power=power)
+    target, tail = proportions("benchmark", benchmark), level / 2
+    above = smallest_detectable_proportion(n, target, tail_probability=tail, power=power)
     # A low proportion of events is a high one of non-events.
-    complement = 1 - proportions("benchmark", benchmark)
-    below = 1 - smallest_detectable_proportion(n, complement, tail_probability=tail, power=power)
+    below = 1 - smallest_detectable_proportion(n, 1 - target, tail_probability=tail, power=power)
     return below, above
 
 

@@ -63,7 +63,7 @@ def difference_from_limits(
     difference = first[0] - second[0]
     below = np.hypot(first[0] - first[1], second[2] - second[0])
     above = np.hypot(first[2] - first[0], second[0] - second[1])
-    missing = np.isnan(difference) | np.isnan(below) | np.isnan(above)
+    missing = np.isnan(difference + below + above)
     return Estimate(
         np.where(missing, np.nan, difference)[()],
         np.where(missing, np.nan, difference - below)[()],

@@ -146,8 +146,8 @@ def predictions_of(predicted: ArrayLike, events: ArrayLike, n: ArrayLike | None)
 
 def _shares_below(predicted: FloatArray, others: FloatArray) -> FloatArray:
     """Return for each probability the share of the others below it, equal ones counted half."""
-    levels, place = np.unique(predicted, return_inverse=True)
-    size = np.bincount(place, weights=others, minlength=levels.size)
+    _, place = np.unique(predicted, return_inverse=True)
+    size = np.bincount(place, weights=others)
     below: FloatArray = ((np.cumsum(size) - size / 2) / size.sum())[place]
     return below
 

@@ -54,8 +54,8 @@ def observed_expected(
     >>> [round(float(x), 3) for x in (result.value, result.ci_lower, result.ci_upper)]
     [5.661, 4.753, 6.693]
     """
-    lower, upper = rate_interval(observed, expected, confidence=confidence, method=method)
     seen, due = counts("observed", observed), amounts("expected", expected)
+    lower, upper = rate_interval(seen, due, confidence=confidence, method=method)
     return Estimate((seen / np.where(due > 0, due, np.nan))[()], lower, upper, method)
 
 

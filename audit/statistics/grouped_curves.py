@@ -285,7 +285,7 @@ def _joined(curves: Sequence[Mapping[str, object]], names: Sequence[str]) -> pd.
     size = [len(np.atleast_1d(np.asarray(curve["time"]))) for curve in curves]
     labels = [name for name in names if isinstance(curves[0][name], str)]
     columns = {
-        name: np.repeat(np.array([curve[name] for curve in curves], dtype=object), size)
+        name: np.repeat([curve[name] for curve in curves], size)
         if name in labels
         else np.concatenate([np.asarray(curve[name]) for curve in curves])
         for name in names

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
+from audit.statistics.arguments import require_between_0_and_1
 from audit.statistics.competing import incidence_limits
 from audit.statistics.life_tables import life_table
 
@@ -73,6 +74,7 @@ def life_table_rates(
     >>> found[["cause", "events", "cause_specific", "cause_deleted"]].round(3).values.tolist()
     [['first', 5, 0.05, 0.05], ['second', 10, 0.1, 0.105]]
     """
+    require_between_0_and_1("confidence", confidence)
     if not all(month >= 1 and month == int(month) for month in months):
         raise ValueError(f"months must be whole numbers of 1 or more, got {list(months)}")
     cuts = [DAYS_A_MONTH * month for month in range(1, int(max(months, default=0)) + 1)]
@@ -81,7 +83,7 @@ def life_table_rates(
         return pd.DataFrame(columns=list(COLUMNS))
     for name, own in table.groupby("group", sort=False):
         whole = life_table(own["exit"], own["cause"], cuts=cuts, causes=causes, weights=own["n"])
-        whole["events"] = whole.groupby("cause", sort=False)["events"].cumsum()
+        whole["events"] = whole.groupby("cause")["events"].cumsum()
         whole["months"] = np.rint(whole["stop"] / DAYS_A_MONTH).astype(np.int64)
         parts.append(whole[whole["months"].isin(list(months))].assign(group=name))
     if not parts:
@@ -96,9 +98,7 @@ def _with_limits(table: pd.DataFrame, floor: int, confidence: float) -> pd.DataF
         value = table[name].to_numpy(np.float64)
         error = table[f"{name}_standard_error"].to_numpy(np.float64)
         gap = np.isnan(value) | np.isnan(error)
-        lower, upper = incidence_limits(
-            np.where(gap, 0.5, value), np.where(gap, 0.0, error), table[exposed].to_numpy(), confidence
-        )
+        lower, upper = incidence_limits(value, error, table[exposed].to_numpy(), confidence)
         wider[f"{name}_lower"], wider[f"{name}_upper"] = np.where(gap, np.nan, [lower, upper])
     few = (table["exposed"] < floor) & (table["caution"] == "")
     caution = table["caution"].mask(few, f"Fewer than {floor} still under observation.")

@@ -110,8 +110,8 @@ def exceedance_of_proportions(
         np.asarray(number)[..., None] + 0.5 for number in (x_1, total_1 - x_1, x_2, total_2 - x_2)
     )
     other = special.betaincinv(a_2, b_2, middles)
-    above = special.betainc(b_1, a_1, np.clip(1 - other - margin, 0, 1))
-    below = special.betainc(a_1, b_1, np.clip(other - margin, 0, 1))
+    above = special.betainc(b_1, a_1, np.maximum(1 - other - margin, 0))
+    below = special.betainc(a_1, b_1, np.maximum(other - margin, 0))
     return np.asarray(above.mean(axis=-1))[()], np.asarray(below.mean(axis=-1))[()]
 
 

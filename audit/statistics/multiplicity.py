@@ -74,7 +74,7 @@ def _adjusted(p_values: FloatArray, method: str) -> FloatArray:
     n = p_values.size
     if method == "bonferroni":
         return np.minimum(p_values * n, 1.0)
-    order = np.argsort(p_values, kind="stable")
+    order = np.argsort(p_values)
     rank = np.arange(1, n + 1)
     if method == "holm":
         in_order = np.maximum.accumulate(p_values[order] * (n - rank + 1))

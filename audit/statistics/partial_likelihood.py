@@ -45,7 +45,7 @@ def _evaluated(sets: RiskPatterns, ties: TiedEvents, beta: FloatArray) -> Point:
     z, predictor = sets.patterns, sets.patterns @ beta
     size, terms = sets.deaths.size, beta.size
     # The likelihood does not change with the level of the predictor, which may be beyond a float.
-    predictor = predictor - predictor.max(initial=-np.inf) if predictor.size else predictor
+    predictor = predictor - predictor.max(initial=-np.inf)
     hazard = np.exp(predictor)[:, None]
     squares = (z[:, :, None] * z[:, None, :]).reshape(len(z), terms * terms)
     values = np.hstack([hazard, hazard * z, hazard * squares])

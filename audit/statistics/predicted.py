@@ -120,7 +120,7 @@ def expected_counts(
     )
     # skipna would turn an expectation that is unknown into one of 0.
     return (
-        table.groupby("group", sort=True)
+        table.groupby("group")
         .agg(
             n=("n", "sum"), events=("events", "sum"), expected=("expected", lambda own: own.sum(skipna=False))
         )

@@ -68,12 +68,12 @@ def quantile_interval(
     number = np.ones_like(sample) if weights is None else np.atleast_1d(counts("weights", weights))
     if number.shape != sample.shape:
         raise ValueError(f"weights must have one count per value ({sample.size}), got {number.size}")
-    order = np.argsort(sample, kind="stable")
+    order = np.argsort(sample)
     ordered, reached = sample[order], np.cumsum(number[order])
     n = int(reached[-1]) if reached.size else 0
     if n == 0:
-        nothing = np.full(3, np.nan)
-        return Estimate(nothing[0], nothing[1], nothing[2], QUANTILE_METHOD)
+        nothing = np.array(np.nan)
+        return Estimate(nothing, nothing, nothing, QUANTILE_METHOD)
     place = (n - 1) * probability + 1
     below, above = _ranked(ordered, reached, np.array([np.floor(place), np.ceil(place)]))
     value = below + (above - below) * (place - np.floor(place))
@@ -84,7 +84,7 @@ def quantile_interval(
 
 def _ranked(ordered: FloatArray, reached: FloatArray, ranks: FloatArray) -> FloatArray:
     """Return the order statistics of these ranks, infinite beyond the sample."""
-    place = np.searchsorted(reached, np.clip(ranks, 1, reached[-1]))
+    place = np.searchsorted(reached, np.minimum(ranks, reached[-1]))
     inside: FloatArray = np.where(ranks < 1, -np.inf, np.where(ranks > reached[-1], np.inf, ordered[place]))
     return inside
 

@@ -146,7 +146,7 @@ def restricted_mean_columns(
     counted = [_counted(side, horizon) for side in sides]
     row: dict[str, object] = {}
     for prefix, numbers, curve in zip(("", "reference_"), counted, curves, strict=True):
-        mean = float(restricted_mean(curve, horizon, confidence=confidence).value)
+        mean = float(restricted_mean(curve, horizon).value)
         row |= {f"{prefix}{name}": value for name, value in (*numbers.items(), ("mean", mean))}
     few = f"Fewer than {at_risk_floor} still under observation at the end of that time."
     short = any(numbers["at_risk"] < at_risk_floor for numbers in counted)

@@ -85,7 +85,7 @@ def _places(time: IntArray, pattern: IntArray, n: IntArray) -> Places:
     width = int(pattern.max(initial=0)) + 1
     keys = time[kept] * width + pattern[kept]
     distinct, own = np.unique(keys, return_inverse=True)
-    numbers = np.bincount(own, weights=n[kept], minlength=distinct.size).astype(np.float64)
+    numbers = np.bincount(own, weights=n[kept]).astype(np.float64)
     own_time, own_pattern = np.divmod(distinct, width)
     return Places(own_time, own_pattern, numbers)
 

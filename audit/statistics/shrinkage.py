@@ -193,8 +193,7 @@ def _own_weight(n: FloatArray, model: BetaBinomial) -> FloatArray:
 def _posterior(x: FloatArray, n: FloatArray, model: BetaBinomial) -> tuple[FloatArray, FloatArray]:
     """Return the two parameters of each unit's posterior beta distribution."""
     if model.prior_observations == np.inf:
-        same = np.ones(x.shape)
-        return (x.sum() + 0.5) * same, (n.sum() - x.sum() + 0.5) * same
+        return np.full(x.shape, x.sum() + 0.5), np.full(x.shape, n.sum() - x.sum() + 0.5)
     if model.prior_observations == 0:
         return x + 0.5, n - x + 0.5
     return model.prior_events + x, model.prior_observations - model.prior_events + n - x

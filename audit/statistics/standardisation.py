@@ -82,7 +82,7 @@ def directly_standardised_rate(
     value, variance = (weights * x).sum(axis=-1), (weights**2 * x).sum(axis=-1)
     tail = (1 - confidence) / 2
     if method == "fay_feuer":
-        lower, upper = _fay_feuer(value, variance, weights.max(axis=-1, initial=0.0), tail)
+        lower, upper = _fay_feuer(value, variance, weights.max(axis=-1), tail)
     elif method == "dobson":
         lower, upper = _dobson(value, variance, x.sum(axis=-1), confidence)
     else:
@@ -197,7 +197,7 @@ def indirectly_standardised_rate(
             f"reference_events and reference_exposure must have one value per stratum, got {found}"
         )
     rates = reference / np.where(time > 0, time, np.nan)
-    expected = indirect_expected(rates, exposure)
+    expected = indirect_expected(rates, amounts("exposure", exposure))
     overall = reference.sum() / time.sum() if time.sum() > 0 else np.nan
     observed = counts("events", events).sum(axis=-1)
     known = np.where(np.isnan(expected), 0.0, expected)

@@ -197,9 +197,7 @@ def _difference_and_variance(strata: Strata) -> tuple[float, float]:
     value = float(((x_1 * n_2 - x_2 * n_1) / total).sum()) / weight
     slope = (x_2 * n_1**2 - x_1 * n_2**2 + n_1 * n_2 * (n_2 - n_1) / 2) / total**2
     base = (x_1 * (n_2 - x_2) + x_2 * (n_1 - x_1)) / (2 * total)
-    variance = (value * float(slope.sum()) + float(base.sum())) / weight**2
-    # Rounding leaves a trace where the two parts cancel, as with everybody against nobody.
-    return value, variance if variance * weight > 1e-14 else 0.0
+    return value, (value * float(slope.sum()) + float(base.sum())) / weight**2
 
 
 def comparable_strata(events_1: ArrayLike, n_1: ArrayLike, events_2: ArrayLike, n_2: ArrayLike) -> Strata:
@@ -210,8 +208,8 @@ def comparable_strata(events_1: ArrayLike, n_1: ArrayLike, events_2: ArrayLike, 
         raise ValueError(
             f"all counts must have one value per stratum, got shapes {x_1.shape} and {x_2.shape}"
         )
-    given = Strata(x_1, total_1, x_2, total_2, x_1 + x_2, total_1 + total_2, x_1.size)
-    return _chosen(given, (total_1 > 0) & (total_2 > 0))
+    both = (total_1 > 0) & (total_2 > 0)
+    return _strata(x_1[both], total_1[both], x_2[both], total_2[both], x_1.size)
 
 
 def informative_strata(events_1: ArrayLike, n_1: ArrayLike, events_2: ArrayLike, n_2: ArrayLike) -> Strata:
@@ -222,8 +220,12 @@ def informative_strata(events_1: ArrayLike, n_1: ArrayLike, events_2: ArrayLike,
 
 def _chosen(strata: Strata, keep: NDArray[np.bool_]) -> Strata:
     """Return the strata marked to be kept."""
-    x_1, n_1, x_2, n_2 = strata.x_1[keep], strata.n_1[keep], strata.x_2[keep], strata.n_2[keep]
-    return Strata(x_1, n_1, x_2, n_2, x_1 + x_2, n_1 + n_2, strata.given)
+    return _strata(strata.x_1[keep], strata.n_1[keep], strata.x_2[keep], strata.n_2[keep], strata.given)
+
+
+def _strata(x_1: FloatArray, n_1: FloatArray, x_2: FloatArray, n_2: FloatArray, given: int) -> Strata:
+    """Return strata with the sums of their counts."""
+    return Strata(x_1, n_1, x_2, n_2, x_1 + x_2, n_1 + n_2, given)
 
 
 def _pooled(

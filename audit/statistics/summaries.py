@@ -159,7 +159,7 @@ def _band_names(cuts: Sequence[float]) -> list[str]:
 
 def share_of(part: float, whole: float) -> float:
     """Return part / whole; nan where the whole is 0."""
-    return part / whole if whole else float("nan")
+    return part / whole if whole else np.nan
 
 
 def shares_of(part: ArrayLike, whole: ArrayLike) -> np.ndarray:

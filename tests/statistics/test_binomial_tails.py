@@ -9,8 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from audit.statistics.binomial_tails import binomial_tail, standardised_tail
-from audit.statistics.funnel import funnel_limits, smallest_detectable_proportion
+from audit.statistics.binomial_tails import (
+    binomial_distribution,
+    binomial_tail,
+    standardised_tail,
+    two_sided,
+)
+from audit.statistics.funnel import funnel_limits, numbers_to, smallest_detectable_proportion
 
 tail_probabilities = st.sampled_from([0.025, 0.001, 0.1, 0.00135])
 targets = st.floats(0.001, 0.6)
@@ -204,3 +209,35 @@ def test_a_total_of_many_observations_has_the_tail_of_one_binomial(observed: int
     whole = stats.binom(80_000, 0.05)
     expected = whole.sf(observed - 1) if tail == "upper" else whole.cdf(observed)
     assert found == pytest.approx(expected, rel=1e-9)
+
+
+def test_three_tosses_have_the_distribution_of_pascals_triangle() -> None:
+    assert binomial_distribution(3, 0.5).tolist() == pytest.approx([1 / 8, 3 / 8, 3 / 8, 1 / 8])
+    assert binomial_distribution(3, 1.0).tolist() == [0, 0, 0, 1]
+
+
+@pytest.mark.parametrize("method", ["minimum_likelihood", "doubled", "mid_p"])
+def test_rounding_leads_no_probability_above_1(method: str) -> None:
+    # The middle of each of these is the likeliest outcome; some sums are one rounding above 1.
+    distributions = [binomial_distribution(n, 0.5) for n in range(2, 80, 2)]
+    assert max(float(each.sum()) for each in distributions) > 1
+    found = [two_sided(each, len(each) // 2, method) for each in distributions]
+    assert max(found) <= 1
+    assert min(found) > 1 - 1e-9
+    thirds = [binomial_distribution(n, 1 / 3) for n in range(1, 80)]
+    assert max(standardised_tail(0, [n], [1 / 3], tail="upper") for n in range(1, 80)) <= 1
+    assert max(float(each.sum()) for each in thirds) > 1
+
+
+def test_limits_are_drawn_over_all_numbers_up_to_the_most() -> None:
+    assert numbers_to(4).tolist() == [1, 2, 3, 4]
+    assert numbers_to(0).tolist() == []
+    assert numbers_to(4).dtype == np.int64
+
+
+def test_what_can_be_detected_has_one_value_per_target_too() -> None:
+    found = smallest_detectable_proportion(100, [0.05, 0.1], tail_probability=0.025)
+    assert found.shape == (2,)
+    assert found[0] == smallest_detectable_proportion(100, 0.05, tail_probability=0.025)
+    with np.errstate(all="raise"):
+        assert np.isnan(smallest_detectable_proportion([3], 0.5, tail_probability=0.025)).all()

@@ -11,7 +11,7 @@ from scipy import special, stats
 from audit.statistics.calibration import calibration_line, calibration_table
 from audit.statistics.discrimination import brier_score, c_statistic
 from audit.statistics.logistic import logistic_regression
-from audit.statistics.predicted import predicted_probabilities
+from audit.statistics.predicted import expected_counts, predicted_probabilities
 
 
 def random_predictions(seed, rows=25, most=6):
@@ -198,3 +198,61 @@ def test_a_wrong_argument_is_refused():
         c_statistic([0.5], [1], method="bootstrap")
     with pytest.raises(ValueError, match="confidence must lie between 0 and 1, got 2"):
         calibration_line([0.5], [1], confidence=2)
+
+
+def test_groups_are_by_the_middle_rank_and_come_in_order_with_whole_counts():
+    # Ranks: 0.3 takes 1 to 4 of 8 (middle 2 of 8), 0.1 is given last but comes first.
+    table = calibration_table([0.3, 0.6, 0.1], [1, 2, 0], [2, 4, 2], groups=4)
+    assert table["group"].tolist() == [1, 2, 4]
+    assert table[["n", "events"]].to_numpy().tolist() == [[2, 0], [2, 1], [4, 2]]
+    assert table["expected"].tolist() == pytest.approx([0.2, 0.6, 2.4])
+    assert [str(table[name].dtype) for name in ("group", "n", "events")] == ["int64"] * 3
+    wilson = [stats.binomtest(x, n).proportion_ci(method="wilson") for x, n in ((0, 2), (1, 2), (2, 4))]
+    assert table["ci_lower"].tolist() == pytest.approx([each.low for each in wilson])
+    assert table["ci_upper"].tolist() == pytest.approx([each.high for each in wilson])
+
+
+def test_the_confidence_asked_for_is_the_one_given_and_said():
+    table = calibration_table([0.3], [1], [4], groups=1, confidence=0.8)
+    narrow = stats.binomtest(1, 4).proportion_ci(0.8, method="wilson")
+    assert (table["ci_lower"][0], table["ci_upper"][0]) == pytest.approx((narrow.low, narrow.high))
+    rows = [0.2, 0.4, 0.6, 0.8], [0, 1, 0, 1]
+    wide, narrow = calibration_line(*rows), calibration_line(*rows, confidence=0.8)
+    assert wide.method == "logistic recalibration, Wald 95% limits"
+    assert narrow.method == "logistic recalibration, Wald 80% limits"
+    ratio = stats.norm.ppf(0.9) / stats.norm.ppf(0.975)
+    for name in ("intercept", "slope"):
+        halves = [getattr(line, f"{name}_upper") - getattr(line, name) for line in (narrow, wide)]
+        assert halves[0] / halves[1] == pytest.approx(ratio)
+
+
+def test_a_probability_of_0_has_no_log_odds():
+    with pytest.raises(ValueError, match=r"^predicted must lie between 0 and 1, got 0\.0$"):
+        calibration_line([0.0, 0.5], [0, 1])
+
+
+def test_hanley_and_mcneils_error_is_their_formula():
+    # Hanley and McNeil (1982), equation 1, for 2 cases and 3 others.
+    area, error = c_statistic([0.1, 0.4, 0.35, 0.8, 0.2], [0, 0, 1, 1, 0], method="hanley_mcneil")
+    a = float(area.value)
+    assert a == pytest.approx(5 / 6)
+    q_1, q_2 = a / (2 - a), 2 * a**2 / (1 + a)
+    assert error == pytest.approx(np.sqrt((a * (1 - a) + 1 * (q_1 - a**2) + 2 * (q_2 - a**2)) / 6))
+    assert area.method == "hanley_mcneil, logit limits"
+    # Perfect order has no spread by this formula either.
+    assert c_statistic([0.1, 0.9], [0, 1], method="hanley_mcneil")[1] == 0
+
+
+def test_two_of_each_are_enough_for_delongs_error_and_the_method_is_said():
+    area, error = c_statistic([0.1, 0.4, 0.35, 0.8], [0, 0, 1, 1])
+    # Shares 0.5 and 1 of the cases, 1 and 0.5 of the others: variance 0.125 / 2 twice.
+    assert error == pytest.approx(np.sqrt(0.125))
+    assert area.method == "delong, logit limits"
+    assert c_statistic([0.1], [0])[0].method == "delong"
+
+
+def test_groups_must_be_as_many_as_rows():
+    columns = pd.DataFrame({"a": [0.0, 1.0]})
+    fit = logistic_regression(columns, [30, 15], [100, 100])
+    with pytest.raises(ValueError, match=r"^columns, groups must be equally long, got \[2, 1\]$"):
+        expected_counts(fit, columns, [9, 1], [20, 10], groups=["a"])

@@ -235,3 +235,17 @@ def test_nobody_or_no_cause_gives_an_empty_frame_with_all_columns():
 def test_a_wrong_argument_is_refused_by_name(endings, options, message):
     with pytest.raises(ValueError, match=message):
         cumulative_incidence([3, 4], endings, **options)
+
+
+def test_an_empty_frame_has_the_types_of_one_with_rows():
+    assert cumulative_incidence([], []).dtypes.equals(cumulative_incidence([1, 2], [1, 0]).dtypes)
+
+
+def test_readings_are_numbered_anew():
+    curves = cumulative_incidence([1, 2, 3], [1, 2, 0])
+    assert incidence_at_times(curves, [1, 2]).index.tolist() == [0, 1, 2, 3]
+
+
+def test_of_a_single_one_without_an_event_all_but_the_tail_is_possible():
+    curve = cumulative_incidence([3], [0], causes=[1])
+    assert curve["ci_upper"].tolist() == pytest.approx([0.975, 0.975])

@@ -147,3 +147,10 @@ def test_a_wrong_transform_or_confidence_is_refused_by_name():
         reverse_kaplan_meier([3], [1], transform="arcsine")
     with pytest.raises(ValueError, match="confidence must lie between 0 and 1, got 1"):
         reverse_kaplan_meier([3], [1], confidence=1)
+
+
+def test_rows_that_stand_for_nobody_keep_no_potential_time():
+    found = completeness_index([9, 10, 4, 5], [0, 0, 1, 0], [9, 10, 12, 11], weights=[0, 1, 2, 3])
+    alone = completeness_index([10, 4, 5], [0, 1, 0], [10, 12, 11], weights=[1, 2, 3])
+    assert found == alone
+    assert (found.n, found.potential_time) == (6, 10 + 2 * 4 + 3 * 11)

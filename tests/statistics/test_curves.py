@@ -138,3 +138,20 @@ def test_a_restricted_mean_beyond_what_is_known_is_nan():
 def test_a_wrong_argument_is_refused_by_name(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_a_mean_beyond_what_was_observed_keeps_its_horizon_and_is_unknown():
+    found = restricted_mean(CURVE, 8)
+    assert found.horizon == 8
+    assert np.isnan([found.value, found.standard_error, found.ci_lower, found.ci_upper]).all()
+
+
+def test_limits_of_a_mean_stay_between_0_and_the_horizon():
+    # Nine of ten end at once, the last one lasts: mean 0.1 + 0.9 of nearly nothing.
+    found = restricted_mean(kaplan_meier([*[0.1] * 9, 9], [1] * 9 + [0]), 9)
+    assert (found.horizon, found.ci_lower) == (9, 0)
+    assert found.value == pytest.approx(0.1 + 0.1 * 8.9)
+    late = restricted_mean(kaplan_meier([0.1, *[9] * 9], [1] + [0] * 9), 9)
+    assert late.ci_upper == 9
+    assert late.value == pytest.approx(0.1 + 0.9 * 8.9)
+    assert survival_quantile(CURVE).method == "reflected"

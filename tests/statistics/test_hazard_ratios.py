@@ -133,3 +133,67 @@ def test_the_row_of_grays_test_is_the_test_called_directly_with_and_without_stra
         )
         assert (row["statistic"], row["p_value"]) == (direct.chi_square, direct.p_value)
         assert row["events"] == table.loc[table["cause"] == 1, "n"].sum()
+
+
+def test_late_entries_and_the_confidence_reach_the_regression_and_its_words_come_back() -> None:
+    table = spells(9).assign(entry=lambda told: np.floor(told["exit"] / 3))
+    columns = pd.DataFrame({"young": (table["age"] == "young").astype(float)})
+    event = (table["cause"] == 2).astype(int)
+    direct = cox_regression(
+        columns, table["exit"], event, entry=table["entry"], weights=table["n"], confidence=0.8
+    )
+    found = hazard_ratios_by_level(table, references={"age": "old"}, cause=2, confidence=0.8)
+    for name in ("hazard_ratio", "ci_lower", "ci_upper", "p_value"):
+        assert found[name].tolist() == pytest.approx(direct.coefficients[name].tolist(), rel=1e-9)
+    assert found["method"].tolist() == [f"cause-specific {direct.method}"]
+    assert found["caution"].tolist() == [direct.caution]
+
+
+def test_a_row_that_stands_for_nobody_is_no_level_and_no_reference() -> None:
+    table = spells(10)
+    nobody = table.head(5).assign(site="z", age="none", cause=1, n=0)
+    both = pd.concat([nobody, table], ignore_index=True)
+    found = hazard_ratios_by_level(both, references={"site": "z", "age": "old"})
+    # Of the levels that somebody has, the one with most members stands in for the reference.
+    commonest = table.groupby("site")["n"].sum().idxmax()
+    assert set(found.loc[found["by"] == "site", "reference"]) == {commonest}
+    direct = hazard_ratios_by_level(table, references={"site": commonest, "age": "old"})
+    shared = found[found["n"] > 0].reset_index(drop=True)
+    pd.testing.assert_frame_equal(shared, direct)
+
+
+def test_a_level_without_an_event_has_every_column_and_a_fresh_row_number() -> None:
+    both = pd.concat([spells(11), spells(12).head(30).assign(site="d", cause=2)], ignore_index=True)
+    found = hazard_ratios_by_level(both, references={"site": "a"})
+    assert found.index.tolist() == [0, 1, 2]
+    last = found.iloc[-1]
+    assert (last["n"], last["method"]) == (both.loc[both["site"] == "d", "n"].sum(), "none")
+    assert list(found.columns) == list(COLUMNS)
+    assert last[["ci_lower", "ci_upper", "p_value"]].isna().all()
+
+
+def test_the_row_that_says_why_there_is_no_model_has_every_column() -> None:
+    row = hazard_ratios_by_level(spells(7).assign(cause=0), references={"site": "a"}).iloc[0]
+    assert list(row.index) == list(COLUMNS)
+    assert (row["reference"], row["method"]) == ("", "none")
+    assert row[["ci_lower", "ci_upper", "p_value", "hazard_ratio"]].isna().all()
+    assert isinstance(row["hazard_ratio"], float)
+
+
+@pytest.mark.parametrize(("events", "said"), [(10, False), (9, True)])
+def test_where_no_level_differs_ten_events_are_asked_for_as_for_one_term(events: int, said: bool) -> None:
+    table = spells(5).assign(
+        n=1, site="a", cause=lambda told: [1 if row < events else 0 for row in range(len(told))]
+    )
+    found = hazard_ratios_by_level(table, references={"site": "a"})
+    assert (len(found) == 1) == said
+
+
+def test_the_commonest_level_is_that_of_most_people_not_of_most_rows() -> None:
+    table = spells(13)
+    few_rows = table["site"].isin(["a"]).to_numpy()
+    table["n"] = np.where(few_rows & (np.cumsum(few_rows) <= 3), 500, np.where(few_rows, 0, 1))
+    assert table.groupby("site")["n"].sum().idxmax() == "a"
+    assert table[table["n"] > 0].groupby("site").size().idxmax() != "a"
+    found = hazard_ratios_by_level(table, references={"site": "z"})
+    assert set(found["reference"]) == {"a"}

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from audit.statistics.life_table_rates import COLUMNS, DAYS_A_MONTH, life_table_rates
 from audit.statistics.life_tables import life_table
@@ -86,3 +87,62 @@ def test_nobody_gives_no_rows_and_a_month_must_be_a_whole_one() -> None:
     assert (len(empty), list(empty.columns)) == (0, list(COLUMNS))
     with pytest.raises(ValueError, match=r"^months must be whole numbers of 1 or more, got \[0\]$"):
         life_table_rates(drawn(3), causes=CAUSES, months=[0])
+
+
+def test_limits_are_log_minus_log_ones_and_exact_where_nothing_or_everything_ended() -> None:
+    # a: 30 of 100 end by the second cause in month 1; b: all 30 by the first.
+    table = pd.DataFrame(
+        {
+            "group": ["b", "b", "a", "a"],
+            "exit": [10, 20, 20, 70],
+            "cause": [1, 1, 2, 0],
+            "n": [10, 20, 30, 70],
+        }
+    )
+    found = life_table_rates(table, causes=CAUSES, months=[1], confidence=0.9)
+    assert found[["group", "cause", "months", "events"]].to_numpy().tolist() == [
+        ["b", "first", 1, 30],
+        ["b", "second", 1, 0],
+        ["a", "first", 1, 0],
+        ["a", "second", 1, 30],
+    ]
+    assert found["months"].dtype == np.int64
+    z = stats.norm.ppf(0.95) * np.sqrt(0.21 / 100) / (0.3 * np.log(0.3))
+    second = found.iloc[3]
+    for name in ("cause_specific", "cause_deleted"):
+        assert (second[f"{name}_lower"], second[f"{name}_upper"]) == pytest.approx(
+            (0.3 ** np.exp(-z), 0.3 ** np.exp(z))
+        )
+    all_of_them, none = found.iloc[0], found.iloc[2]
+    assert (all_of_them["cause_specific_lower"], all_of_them["cause_specific_upper"]) == (
+        pytest.approx(0.05 ** (1 / 30)),
+        1,
+    )
+    # Where a cause alone would leave nobody, its error is unknown and so are its limits.
+    assert all_of_them[["cause_deleted_lower", "cause_deleted_upper"]].isna().all()
+    assert all_of_them["cause_deleted"] == 1
+    assert (none["cause_specific_lower"], none["cause_specific_upper"]) == (
+        0,
+        pytest.approx(1 - 0.05 ** (1 / 100)),
+    )
+    # Those who ended by the other cause count for half of the month: 85 exposed.
+    assert none["cause_deleted_upper"] == pytest.approx(1 - 0.05 ** (1 / 85))
+    assert set(found["method"]) == {"actuarial life table by months of 30.4375 days, log(-log) 90% limits"}
+
+
+def test_exactly_as_many_as_the_floor_are_enough_and_without_one_nothing_is_said() -> None:
+    table = pd.DataFrame({"group": "a", "exit": [10, 70], "cause": [1, 0], "n": [1, 9]})
+    at = {
+        floor: life_table_rates(table, causes={"first": 1}, months=[1, 2], at_risk_floor=floor)
+        for floor in (9, 10)
+    }
+    assert at[9]["caution"].tolist() == ["", ""]
+    assert at[10]["caution"].tolist() == ["", "Fewer than 10 still under observation."]
+    everybody = pd.DataFrame({"group": "a", "exit": [10], "cause": [1], "n": [9]})
+    assert life_table_rates(everybody, causes={"first": 1}, months=[2])["caution"].tolist() == [""]
+
+
+def test_no_month_or_no_cause_gives_no_row() -> None:
+    for options in ({"causes": CAUSES, "months": []}, {"causes": {}, "months": [12]}):
+        found = life_table_rates(drawn(3), **options)  # type: ignore[arg-type]
+        assert (len(found), list(found.columns)) == (0, list(COLUMNS))

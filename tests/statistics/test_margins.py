@@ -33,6 +33,9 @@ def by_integration(x_1: int, n_1: int, x_2: int, n_2: int, margin: float) -> flo
         (56, 70, 48, 80, 0.0),
         (9, 10, 3, 10, 0.1),
         (5, 56, 0, 29, 0.05),
+        # The margin leads beyond 1 and below 0 for much of the second group's posterior.
+        (9, 10, 8, 10, 0.4),
+        (1, 10, 2, 10, 0.4),
     ],
 )
 def test_beta_posteriors_agree_with_adaptive_quadrature(x_1, n_1, x_2, n_2, margin):
@@ -60,6 +63,64 @@ def test_normal_chances_are_those_of_the_limits_themselves():
     assert above == pytest.approx(0.975)
     _, below = exceedance(-0.03, -0.07, 0.02, margin=0.07)
     assert below == pytest.approx(0.025)
+
+
+def test_chances_below_take_the_distances_the_other_way_round():
+    # Below the value -0.03 lies 0.04 to the lower limit, above it 0.05 to the upper.
+    _, below = exceedance(-0.03, -0.07, 0.02, margin=0.03)
+    assert below == pytest.approx(0.5)
+    _, below = exceedance(-0.03, -0.07, 0.02, margin=0.0)
+    assert below == pytest.approx(stats.norm.cdf(0.03 / 0.05 * 1.959964), abs=1e-6)
+    _, below = exceedance(0.01, -0.03, 0.09, margin=0.02)
+    assert below == pytest.approx(stats.norm.sf(0.03 / 0.04 * 1.959964), abs=1e-6)
+
+
+def test_limits_on_the_value_itself_give_no_chance_and_whole_numbers_are_taken():
+    assert np.isnan(exceedance(0.1, 0.1, 0.1, margin=0.2)).all()
+    above, below = exceedance(0, -1, 1, margin=0)
+    assert (above, below) == (0.5, 0.5)
+    assert detectable_difference(-1, 1) == pytest.approx((1.959964 + 0.841621) / 1.959964, rel=1e-6)
+
+
+def test_the_margins_may_be_0_or_1():
+    above, below = exceedance_of_proportions(3, 9, 1, 8, margin=1)
+    assert (above, below) == (0, 0)
+    assert exceedance_of_proportions(3, 9, 1, 8, margin=0)[0] > 0.5
+
+
+@pytest.mark.parametrize(
+    ("own", "other", "margin", "expected"),
+    [
+        # Apart by 0.3; theirs reach 0.1, ours 0.3 towards them: 0.09 = 0.01 + 0.09 s, s = 8/9.
+        ((0.5, 0.2, 0.6), (0.2, 0.1, 0.3), np.nan, 100 * 9 / 8),
+        # The other way round our upper limit counts: 0.09 = 0.01 + 0.16 s, s = 1/2.
+        ((0.2, 0.1, 0.6), (0.5, 0.4, 0.9), np.nan, 200.0),
+        # Within 0.1 at a difference of 0: 0.01 = 0.0036 + 0.04 s below, 0.01 = 0.0064 + 0.01 s above; s = 0.16.
+        ((0.3, 0.1, 0.4), (0.3, 0.22, 0.36), 0.1, 625.0),
+        # A difference as large as the margin lies within it at no number of observations.
+        ((0.5, 0.3, 0.7), (0.25, 0.25, 0.25), 0.25, 100 * (0.2 / 0.25) ** 2),
+        # No room is left where theirs alone fill it.
+        ((0.5, 0.4, 0.6), (0.25, 0.0, 0.5), np.nan, np.inf),
+    ],
+)
+def test_the_number_that_settles_is_worked_by_hand(own, other, margin, expected):
+    assert observations_to_settle(100, own, other, margin=margin) == pytest.approx(expected)
+
+
+def test_nothing_is_known_of_the_number_without_observations_or_without_any_one_limit():
+    own, other = (0.5, 0.2, 0.6), (0.2, 0.1, 0.3)
+    assert np.isnan(observations_to_settle(0, own, other, margin=0.02))
+    assert observations_to_settle(1, own, other, margin=0) == pytest.approx(9 / 8)
+    for place in range(3):
+        gap = [np.nan if number == place else value for number, value in enumerate(own)]
+        assert np.isnan(observations_to_settle(100, gap, other, margin=0.02))
+        gap = [np.nan if number == place else value for number, value in enumerate(other)]
+        assert np.isnan(observations_to_settle(100, own, gap, margin=0.02))
+    infinite = (0.2, -np.inf, np.inf)
+    assert observations_to_settle(100, own, infinite, margin=0.02) == np.inf
+    assert observations_to_settle(100, infinite, own, margin=0.02) == np.inf
+    # A side without any doubt is settled at once.
+    assert observations_to_settle(100, (1, 1, 1), (0, 0, 0), margin=0.1) == 0
 
 
 def test_a_missing_limit_gives_no_chance_and_no_difference():

@@ -1,5 +1,7 @@
 """Columns of a regression from groups and measurements: reference levels stated, missing a level of its own."""
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -127,3 +129,21 @@ def test_a_wrong_argument_is_refused():
         model_matrix(pd.DataFrame({"site": ["x", "b"]}), coding_of(TABLE, categorical={"site": "b"}))
     with pytest.raises(ValueError, match="age must be finite numbers without gaps, got 2 that are not"):
         model_matrix(pd.DataFrame({"age": [1.0, None, np.inf]}), Coding({}, ("age",)))
+
+
+def test_a_number_that_is_text_or_missing_is_refused_by_its_name():
+    for values in (["20", "thirty"], pd.array([20.0, None], dtype="Float64"), [20.0, np.inf]):
+        table = pd.DataFrame({"age": values})
+        with pytest.raises(
+            ValueError, match=r"^age must be finite numbers without gaps, got 1 that are not$"
+        ):
+            model_matrix(table, Coding({}, ("age",)))
+
+
+def test_a_refusal_names_five_levels_at_most():
+    table = pd.DataFrame({"site": list("abcdefg")})
+    message = "the reference level of site must occur in the table, got 'z' beside ['a', 'b', 'c', 'd', 'e']"
+    with pytest.raises(ValueError, match=f"^{re.escape(message)}$"):
+        coding_of(table, categorical={"site": "z"})
+    with pytest.raises(ValueError, match=r"^site must hold only levels of the coding, got b, c, d, e, f$"):
+        model_matrix(table, Coding({"site": ("a",)}, ()))

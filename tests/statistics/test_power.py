@@ -16,6 +16,7 @@ from audit.statistics.power import (
     power_two_proportions,
     sample_size_one_proportion,
     sample_size_two_proportions,
+    whole_number,
 )
 from audit.statistics.power_of_rates import (
     events_for_log_rank,
@@ -326,3 +327,83 @@ def test_no_exposure_has_no_power_and_no_event_only_half_the_level():
 def test_a_wrong_argument_is_refused_by_name(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_a_whole_number_is_the_next_one_but_for_rounding():
+    assert [whole_number(needed) for needed in (0.2, 3.0, 3.1, 0.1 * 3 * 10, 41 * (1 + 1e-13))] == [
+        1,
+        3,
+        4,
+        3,
+        41,
+    ]
+    assert whole_number(0.1 * 3 * 10, 3.1) == 3
+    assert whole_number(10_000_000) == 10_000_000
+    with pytest.raises(
+        ValueError, match=r"^the difference must be findable with 7 observations, got 7\.5 needed$"
+    ):
+        whole_number(7.5, 7)
+
+
+@pytest.mark.parametrize(("level", "power"), [(0.01, 0.8), (0.1, 0.9)])
+def test_the_exact_sample_size_holds_at_other_levels_too(level, power):
+    n = sample_size_one_proportion(benchmark=0.1, proportion=0.25, level=level, power=power)
+    reached = [enumerated_power(m, 0.1, 0.25, level) >= power for m in range(n - 1, 2 * n + 100)]
+    assert (reached[0], all(reached[1:])) == (False, True)
+
+
+def test_a_sample_size_is_found_below_the_normal_answer_and_beside_a_benchmark_near_1():
+    # Counting the opposite changes nothing.
+    for benchmark, proportion in ((0.1, 0.6), (0.02, 0.12), (0.3, 0.36)):
+        n = sample_size_one_proportion(benchmark=benchmark, proportion=proportion)
+        assert n == sample_size_one_proportion(benchmark=1 - benchmark, proportion=1 - proportion)
+    # One in two against certainty: six in six is the first to be rarer than 1 in 40.
+    assert sample_size_one_proportion(benchmark=0.5, proportion=1.0) == 6
+
+
+def test_neither_group_may_be_empty():
+    assert np.isnan(power_two_proportions([50, 50], [0, 50], proportion_1=0.1, proportion_2=0.4)[0])
+    assert np.isnan(power_two_proportions(0, 0, proportion_1=0.1, proportion_2=0.4))
+    half = power_two_proportions(0.5, 900, proportion_1=0.1, proportion_2=0.4)
+    assert 0 < half < 0.2
+    assert power_two_proportions(900, 0.5, proportion_1=0.4, proportion_2=0.1) == pytest.approx(half)
+
+
+@pytest.mark.parametrize("level", [0.01, 0.2])
+def test_a_second_proportion_is_found_at_the_level_asked_for(level):
+    for found in detectable_second_proportions(300, 400, proportion_1=0.3, level=level):
+        power = power_two_proportions(300, 400, proportion_1=0.3, proportion_2=found, level=level)
+        assert power == pytest.approx(0.8)
+
+
+@pytest.mark.parametrize(("confidence", "width"), [(0.8, 0.2), (0.99, 0.1)])
+def test_the_sample_size_for_a_width_takes_the_confidence_and_is_a_whole_number(confidence, width):
+    n = sample_size_for_width(proportion=0.3, width=width, confidence=confidence)
+    assert type(n) is int
+    # Wilson's width by scipy at a whole count near the planned one.
+    options = {"proportion": 0.3, "confidence": confidence}
+    assert interval_width(n, **options) <= width < interval_width(n - 1, **options)
+    # By the formula for the width of Wilson's interval.
+    z = stats.norm.ppf((1 + confidence) / 2)
+    for size in (n, n - 1):
+        by_hand = 2 * z * np.sqrt(0.21 / size + z**2 / (4 * size**2)) / (1 + z**2 / size)
+        assert interval_width(size, **options) == pytest.approx(by_hand)
+
+
+def test_the_usual_width_is_wilsons_and_one_observation_can_be_enough():
+    sizes = [sample_size_for_width(proportion=0.05, width=0.06, method=m) for m in ("wilson", "jeffreys")]
+    assert sample_size_for_width(proportion=0.05, width=0.06) == sizes[0] != sizes[1]
+    assert sample_size_for_width(proportion=0.0, width=0.9) == 1
+    # A width reached exactly is narrow enough.
+    assert sample_size_for_width(proportion=0.3, width=float(interval_width(57, proportion=0.3))) == 57
+
+
+def test_equal_exposures_are_the_usual_plan():
+    assert exposure_for_two_rates(rate_1=0.05, rate_2=0.03) == exposure_for_two_rates(
+        rate_1=0.05, rate_2=0.03, ratio=1, power=0.8
+    )
+    first, second = exposure_for_two_rates(rate_1=0.05, rate_2=0.03)
+    assert first == second
+    # (1.96 + 0.8416)^2 (1 / 0.05 + 1 / 0.03) / log(5 / 3)^2.
+    by_hand = (stats.norm.ppf(0.975) + stats.norm.ppf(0.8)) ** 2 * (20 + 100 / 3) / np.log(5 / 3) ** 2
+    assert first == pytest.approx(by_hand)

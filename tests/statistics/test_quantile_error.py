@@ -63,3 +63,26 @@ def test_without_a_slope_or_a_quantile_the_error_is_nan(curve, value):
 def test_a_wrong_argument_is_refused_by_name(name):
     with pytest.raises(ValueError, match=f"{name} must lie between 0 and 1, got 1"):
         quantile_with_error(kaplan_meier([1, 2], [1, 1]), **{name: 1})
+
+
+@pytest.mark.parametrize("size", [20, 40, 60, 80, 100, 120, 140, 200])
+def test_one_event_a_day_falls_by_one_in_n_a_day_whatever_the_rounding(size):
+    # The steps at exactly 0.05 above and below the half are taken. Greenwood's error at a half is sqrt(1 / 4n).
+    found = quantile_with_error(kaplan_meier(range(1, size + 1), [1] * size))
+    assert found.proportion == 0.5
+    assert found.standard_error == pytest.approx(np.sqrt(0.25 / size) * size)
+
+
+def test_the_slope_runs_from_event_to_event_and_from_the_origin_before_the_first():
+    # 10 at risk; events on days 10, 20 and 30, one censored on day 12, at survival 9/10.
+    curve = kaplan_meier([10, 12, 20, *[30] * 3, *[40] * 4], [1, 0, *[1] * 4, *[0] * 4])
+    found = quantile_with_error(curve, 0.15, about=0.05)
+    # From 0.9 on day 10, not day 12, to 0.9 * 7/8 on day 20.
+    error = 0.9 * 7 / 8 * np.sqrt(1 / 90 + 1 / 56)
+    assert (found.value, found.standard_error) == (20, pytest.approx(error / (0.9 / 8 / 10)))
+    # From 1 on day 0 to 0.9 on day 10.
+    early = quantile_with_error(curve, 0.05, about=0.05)
+    assert (early.value, early.standard_error) == (10, pytest.approx(np.sqrt(0.09 / 10) / (0.1 / 10)))
+    # The lower limit does not go below 0.
+    assert (early.ci_lower, early.ci_upper) == (0, pytest.approx(10 + 1.959964 * early.standard_error))
+    assert quantile_with_error(kaplan_meier([], []), 0.3).proportion == 0.3

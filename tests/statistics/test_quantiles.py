@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import quantile_test
 
-from audit.statistics.quantiles import quantile_interval, quantiles_by_group, with_quantiles
+from audit.statistics.quantiles import QUANTILE_METHOD, quantile_interval, quantiles_by_group, with_quantiles
 
 
 # Ranks of the 95% limits of a median, as tabled in Gardner MJ, Altman DG, Statistics with Confidence (London: BMJ,
@@ -129,3 +129,44 @@ def test_a_table_of_quantiles_says_what_weakens_it(n: int, unknown: int, caution
     row = with_quantiles(table, values, probabilities={"median": 0.5}, recorded_floor=0.8).iloc[0]
     assert row["caution"] == caution
     assert pd.isna(row["median"]) == (n == 0)
+
+
+def test_a_tail_that_is_exactly_as_rare_as_asked_for_is_rare_enough() -> None:
+    # Two observations lie on either side of the median with probability exactly 1/2.
+    result = quantile_interval([1, 2], probability=0.5, confidence=0.5)
+    assert (result.ci_lower, result.ci_upper) == (1, 2)
+
+
+def test_each_group_has_its_own_quantiles_by_count_and_by_the_confidence_asked_for() -> None:
+    table = pd.DataFrame(
+        {"group": list("bbaa"), "value": [4.0, 1.0, 7.0, 9.0], "n": [3, 8, 20, 10]}, index=[9, 8, 7, 6]
+    )
+    found = quantiles_by_group(table, probabilities={"median": 0.5, "high": 0.9}, confidence=0.8)
+    assert list(found.columns) == [
+        *("group", "n", "median", "median_lower", "median_upper", "high", "high_lower", "high_upper")
+    ]
+    assert found[["group", "n"]].to_numpy().tolist() == [["b", 11], ["a", 30]]
+    rows = {"b": [1] * 8 + [4] * 3, "a": [7] * 20 + [9] * 10}
+    for row in found.to_dict("records"):
+        for name, probability in (("median", 0.5), ("high", 0.9)):
+            own = quantile_interval(rows[row["group"]], probability=probability, confidence=0.8)
+            assert [row[name], row[f"{name}_lower"], row[f"{name}_upper"]] == [
+                own.value,
+                own.ci_lower,
+                own.ci_upper,
+            ]
+    assert found["high_upper"].tolist() == [np.inf, 9.0]
+
+
+def test_the_method_is_said_and_a_weakness_only_of_the_row_that_has_it() -> None:
+    assert quantile_interval([1, 2], probability=0.5).method == QUANTILE_METHOD
+    assert quantile_interval([], probability=0.5).method == QUANTILE_METHOD
+    # 8 of 10 known is exactly the floor; the second stratum is too small for limits.
+    table = pd.DataFrame({"stratum": ["a", "b"], "n": [8, 2], "n_unknown": [2, 0]})
+    values = pd.DataFrame({"stratum": ["b", "a"], "value": [1.0, 2.0], "n": [2, 8]})
+    found = with_quantiles(table, values, probabilities={"median": 0.5}, recorded_floor=0.8)
+    assert found["caution"].tolist() == ["", "Too few for a limit on every side."]
+    assert found["median"].tolist() == [2, 1]
+    assert set(found["method"]) == {QUANTILE_METHOD}
+    unasked = with_quantiles(table.assign(n_unknown=90), values, probabilities={"median": 0.5})
+    assert unasked["caution"].tolist()[0] == ""

@@ -219,3 +219,22 @@ def test_observed_over_expected_is_a_rate_over_the_expected():
 def test_a_wrong_argument_is_refused_by_name(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_observed_over_expected_takes_the_confidence_and_says_the_method():
+    found = observed_expected(4, 2.0, confidence=0.8)
+    assert (found.ci_lower, found.ci_upper) == pytest.approx(
+        (stats.chi2.ppf(0.1, 8) / 4, stats.chi2.ppf(0.9, 10) / 4)
+    )
+    assert found.method == "garwood"
+    assert observed_expected(4, 2.0, method="byar").method == "byar"
+    assert observed_expected_test(4, 2.0, method="mid_p").method == "mid_p"
+    assert observed_expected_test(4, 0, method="doubled").method == "doubled"
+    assert indirect_expected([1, 0], [3, 7]) == 3
+
+
+@pytest.mark.parametrize("times", [(0.0, 8.0), (8.0, 0.0), (0.0, 0.0)])
+def test_two_rates_are_not_compared_without_time_in_both(times):
+    events = [2 if time else 0 for time in times]
+    assert np.isnan(rate_ratio_test(events[0], times[0], events[1], times[1]).p_value)
+    assert np.isnan(rate_ratio(events[0], times[0], events[1], times[1]).value)

@@ -10,7 +10,7 @@ from lifelines.utils import restricted_mean_survival_time
 from scipy import stats
 
 from audit.statistics.curves import restricted_mean
-from audit.statistics.restricted_means import difference_of_restricted_means
+from audit.statistics.restricted_means import difference_of_restricted_means, restricted_mean_columns
 from audit.statistics.survival import kaplan_meier
 
 nan = np.nan
@@ -126,3 +126,77 @@ def test_a_wrong_argument_is_refused_by_name(horizon, confidence, message):
     curve = kaplan_meier([3, 4], [1, 1])
     with pytest.raises(ValueError, match=message):
         difference_of_restricted_means(curve, curve, horizon, confidence=confidence)
+
+
+# Rows stand for several; one of group a is observed late. By hand up to day 4: a falls to 5/6 at 2 and to 5/8 at 3;
+# b falls to 1/2 at 1.
+TALLY = pd.DataFrame(
+    {
+        "group": ["a", "a", "a", "a", "b", "b", "c"],
+        "entry": [0.0, 0.0, 2.0, 0.0, 0.0, 0.0, 0.0],
+        "exit": [2.0, 3.0, 9.0, 4.0, 1.0, 5.0, 3.0],
+        "event": [1, 1, 0, 1, 1, 1, 0],
+        "n": [1, 2, 3, 3, 2, 2, 5],
+    }
+)
+
+
+def test_the_columns_are_by_hand_and_those_of_the_difference():
+    row = restricted_mean_columns(TALLY, group="a", reference="b", horizon=4)
+    curves = [
+        kaplan_meier(own["exit"], own["event"], entry=own["entry"], weights=own["n"])
+        for own in (TALLY[TALLY["group"] == "a"], TALLY[TALLY["group"] == "b"])
+    ]
+    found = difference_of_restricted_means(*curves, 4)
+    assert found.horizon == 4
+    assert row == {
+        "events": 6,
+        "n": 9,
+        "at_risk": 6,
+        "mean": pytest.approx(2 + 5 / 6 + 5 / 8),
+        "reference_events": 2,
+        "reference_n": 4,
+        "reference_at_risk": 2,
+        "reference_mean": pytest.approx(1 + 3 / 2),
+        "difference": found.value,
+        "difference_lower": found.ci_lower,
+        "difference_upper": found.ci_upper,
+        "p_value": found.p_value,
+        "method": "difference of restricted means (Kaplan-Meier), normal 95% limits",
+        "caution": "",
+    }
+    assert found.value == pytest.approx(2 + 5 / 6 + 5 / 8 - 2.5)
+
+
+def test_the_columns_take_the_confidence_and_say_it():
+    wide = restricted_mean_columns(TALLY, group="a", reference="b", horizon=4)
+    narrow = restricted_mean_columns(TALLY, group="a", reference="b", horizon=4, confidence=0.8)
+    assert narrow["method"].endswith("normal 80% limits")
+    ratio = (narrow["difference_upper"] - narrow["difference"]) / (
+        wide["difference_upper"] - wide["difference"]
+    )
+    assert ratio == pytest.approx(stats.norm.ppf(0.9) / stats.norm.ppf(0.975))
+
+
+def test_the_columns_say_where_few_or_nobody_lasted():
+    few = "Fewer than 3 still under observation at the end of that time."
+    for pair in (("a", "b"), ("b", "a")):
+        row = restricted_mean_columns(TALLY, group=pair[0], reference=pair[1], horizon=4, at_risk_floor=3)
+        assert row["caution"] == few
+        enough = restricted_mean_columns(TALLY, group=pair[0], reference=pair[1], horizon=4, at_risk_floor=2)
+        assert enough["caution"] == ""
+    row = restricted_mean_columns(TALLY, group="a", reference="c", horizon=4, at_risk_floor=3)
+    assert np.isnan(row["difference"])
+    assert row["caution"].startswith("In one of the groups nobody was observed to the end of that time")
+    # Nobody in the other group is left at 6, where its curve is known to be 0.
+    assert restricted_mean_columns(TALLY, group="a", reference="b", horizon=6)["caution"] == ""
+
+
+def test_somebody_who_comes_at_the_horizon_is_not_among_those_at_risk_there():
+    row = restricted_mean_columns(TALLY, group="a", reference="b", horizon=2)
+    assert (row["at_risk"], row["events"]) == (6, 1)
+
+
+@pytest.mark.parametrize("pair", [("a", "x"), ("x", "a")])
+def test_a_group_without_spells_is_not_compared(pair):
+    assert restricted_mean_columns(TALLY, group=pair[0], reference=pair[1], horizon=4) == {}

@@ -143,3 +143,62 @@ def test_a_wrong_argument_is_refused():
         with_robust_errors(fit, columns[["age", "a"]], events, clusters=cluster)
     with pytest.raises(ValueError, match="method must be one of hc0, hc1, cluster, got 'hc3'"):
         with_robust_errors(fit, columns, events, method="hc3")
+
+
+def test_the_method_names_the_model_the_errors_and_the_confidence():
+    columns, events, cluster = clustered(3)
+    fit = logistic_regression(columns, events, method="maximum_likelihood")
+    assert with_robust_errors(fit, columns, events, clusters=cluster, confidence=0.9).method == (
+        "logistic regression, cluster-robust standard errors, factor G/(G-1)*(n-1)/(n-k), 90% limits by "
+        "Student's t with G-1 degrees of freedom"
+    )
+    plain = with_robust_errors(fit, columns, events, method="hc0", confidence=0.8)
+    assert plain.method == "logistic regression, sandwich standard errors (HC0), normal 80% limits"
+    wide = with_robust_errors(fit, columns, events, method="hc0")
+    log = {name: np.log(found.coefficients["ci_upper"]) for name, found in (("80", plain), ("95", wide))}
+    halves = [log[name] - plain.coefficients["coefficient"] for name in ("80", "95")]
+    assert (halves[0] / halves[1]).to_numpy() == pytest.approx(stats.norm.ppf(0.9) / stats.norm.ppf(0.975))
+
+
+def test_what_was_said_of_the_fit_is_said_of_its_robust_errors_too():
+    columns, events, _ = clustered(8)
+    wide = columns.assign(always=1.0)
+    fit = logistic_regression(wide, events)
+    assert fit.caution != ""
+    robust = with_robust_errors(fit, wide, events, clusters=np.arange(120))
+    assert robust.caution == fit.caution
+    penalised = with_robust_errors(
+        firth_regression(columns, events), columns, events, clusters=np.arange(120) % 5
+    )
+    assert penalised.caution == (
+        "Robust limits around a penalised fit are approximate. Only 5 clusters: robust limits can be too narrow."
+    )
+
+
+def test_two_clusters_are_enough_for_limits_and_thirty_for_no_caution():
+    columns, events, _ = clustered(2)
+    fit = logistic_regression(columns, events)
+    halves = np.arange(120) % 2
+    two = with_robust_errors(fit, columns, events, clusters=halves)
+    assert np.isfinite(two.coefficients.iloc[:, 1:].to_numpy(dtype=float)).all()
+    assert two.caution == "Only 2 clusters: robust limits can be too narrow."
+    other = sm.Logit(events, sm.add_constant(columns)).fit(
+        disp=0, tol=1e-13, maxiter=100, cov_type="cluster", cov_kwds={"groups": halves}
+    )
+    assert two.coefficients["standard_error"].to_numpy() == pytest.approx(other.bse.to_numpy(), rel=1e-6)
+    twenty_nine = with_robust_errors(fit, columns, events, clusters=np.arange(120) % 29)
+    assert twenty_nine.caution == "Only 29 clusters: robust limits can be too narrow."
+
+
+def test_with_as_many_terms_as_people_only_the_plain_sandwich_exists():
+    apart = pd.DataFrame({"a": [0.0, 1.0]})
+    fit = firth_regression(apart, [0, 1])
+    errors = {
+        method: with_robust_errors(fit, apart, [0, 1], clusters=["x", "y"], method=method).coefficients[
+            "standard_error"
+        ]
+        for method in ("hc0", "hc1", "cluster")
+    }
+    assert np.isfinite(errors["hc0"]).all()
+    assert errors["hc1"].isna().all()
+    assert errors["cluster"].isna().all()

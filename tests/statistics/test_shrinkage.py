@@ -1,5 +1,8 @@
 """The beta-binomial model and what it makes of single units: against scipy, by property, at the edges."""
 
+import re
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
@@ -219,3 +222,37 @@ def test_a_plain_posterior_tail_is_scipys():
 def test_a_wrong_argument_is_refused_by_name(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_the_prior_of_a_tail_holds_some_events_and_some_non_events():
+    for events, observations, given_words in (
+        (0, 1, "(1.0), got 0.0"),
+        (1, 1, "(1.0), got 1.0"),
+        (2, 1, "(1.0), got 2.0"),
+    ):
+        message = f"prior_events must lie between 0 and prior_observations {given_words}"
+        with pytest.raises(ValueError, match=f"^{re.escape(message)}$"):
+            posterior_tail(1, 4, threshold=0.1, prior_events=events, prior_observations=observations)
+    with pytest.raises(ValueError, match="prior_events must lie between 0 and prior_observations"):
+        posterior_tail(1, 4, threshold=0.1, prior_observations=np.inf)
+    # 3 events and 7 others on a prior of 1 and 2: a beta distribution of 4 and 9.
+    found = posterior_tail(3, 10, threshold=0.25, prior_events=1, prior_observations=3)
+    assert found == pytest.approx(stats.beta.sf(0.25, 4, 9))
+    # Jeffreys' prior is the usual one.
+    assert posterior_tail(3, 10, threshold=0.25) == pytest.approx(stats.beta.sf(0.25, 3.5, 7.5))
+
+
+def test_a_unit_as_large_as_the_prior_weighs_half_and_the_columns_have_their_names():
+    model = replace(
+        beta_binomial([1, 9, 4], [20, 30, 25]), mean=0.2, prior_events=2.0, prior_observations=10.0
+    )
+    found = shrunken_proportions([5, 0], [10, 0], model)
+    assert list(found.columns) == [
+        *("events", "n", "proportion", "shrunken_proportion", "ci_lower", "ci_upper", "weight")
+    ]
+    assert found["weight"].tolist() == [0.5, 0]
+    assert found["shrunken_proportion"].tolist() == pytest.approx([0.35, 0.2])
+    assert found[["events", "n"]].to_numpy().tolist() == [[5, 10], [0, 0]]
+    # A prior of nothing leaves a unit without observations without weight.
+    alone = shrunken_proportions([5, 0], [10, 0], replace(model, prior_events=0.0, prior_observations=0.0))
+    assert alone["weight"].tolist() == [1, 0]

@@ -1,5 +1,7 @@
 """Standardised rates: worked by hand, against statsmodels' weights-free case, by property, at the edges."""
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import assume, given
@@ -189,3 +191,24 @@ def test_a_rate_against_an_unknown_or_empty_reference_is_nan():
 def test_a_wrong_argument_is_refused_by_name(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_events_need_exposure_and_a_single_unit_is_some():
+    assert directly_standardised_rate([1, 1], [1, 2], [1, 1]).value == pytest.approx(0.75)
+    for events in (1, 3):
+        with pytest.raises(ValueError, match=f"^events must be 0 where exposure is 0, got {events}$"):
+            directly_standardised_rate([1, events], [1, 0], [1, 1])
+    message = "reference_events and reference_exposure must have one value per stratum, got (2,) and (1,)"
+    with pytest.raises(ValueError, match=f"^{re.escape(message)}$"):
+        indirectly_standardised_rate([1, 3], [1, 2], [1, 2], [3])
+
+
+@pytest.mark.parametrize("method", ["fay_feuer", "dobson", "normal"])
+def test_each_population_is_standardised_by_itself(method):
+    events, exposure, standard = [[3, 9], [14, 2]], [[100, 50], [80, 70]], [1, 2]
+    together = directly_standardised_rate(events, exposure, standard, method=method)
+    for place in range(2):
+        alone = directly_standardised_rate(events[place], exposure[place], standard, method=method)
+        assert [together.value[place], together.ci_lower[place], together.ci_upper[place]] == pytest.approx(
+            [float(alone.value), float(alone.ci_lower), float(alone.ci_upper)]
+        )

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 from statsmodels.stats.contingency_tables import StratifiedTable
 
 from audit.statistics.stratified import (
@@ -238,3 +239,32 @@ def test_a_correction_larger_than_the_distance_leaves_nothing():
 def test_a_wrong_argument_is_refused_by_name(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_satos_variance_of_one_stratum_is_his_formula_worked_by_hand():
+    # 3 of 4 against 1 of 8, N = 12: difference 5/8, weight 32/12. Sato's P is (16 - 192 + 64) / 144, his Q is
+    # (3 * 7 + 1 * 1) / 24; the variance is (5/8 P + Q) / weight^2.
+    found = mantel_haenszel_risk_difference([3], [4], [1], [8], confidence=0.5)
+    variance = (5 / 8 * (16 - 192 + 64) / 144 + 22 / 24) / (32 / 12) ** 2
+    assert found.value == pytest.approx(5 / 8)
+    assert found.ci_lower == pytest.approx(5 / 8 - stats.norm.ppf(0.75) * np.sqrt(variance))
+    assert found.ci_upper == pytest.approx(5 / 8 + stats.norm.ppf(0.75) * np.sqrt(variance))
+    assert found.caution == ""
+
+
+def test_limits_of_a_difference_stay_within_1_and_say_when_there_are_none():
+    near = mantel_haenszel_risk_difference([2, 1], [2, 2], [0, 0], [3, 3])
+    assert near.ci_lower > -1
+    assert near.ci_upper == 1
+    turned = mantel_haenszel_risk_difference([0, 0], [3, 3], [2, 1], [2, 2])
+    assert (turned.ci_lower, turned.ci_upper) == (-1, pytest.approx(-near.ci_lower))
+    for sizes in ([5, 7], [9, 31]), ([1, 59], [13, 17]), ([3, 3], [3, 3]):
+        # Everybody against nobody has no spread, whatever the sizes.
+        whole = mantel_haenszel_risk_difference(sizes[0], sizes[0], [0, 0], sizes[1])
+        assert (whole.value, whole.ci_lower, whole.ci_upper) == (1, -1, 1)
+        assert whole.caution == (
+            "Either everybody or nobody has the event in each group: the normal limits have no width."
+        )
+    none = mantel_haenszel_risk_difference([1], [2], [0], [0])
+    assert np.isnan([none.value, none.ci_lower, none.ci_upper]).all()
+    assert none.caution == mantel_haenszel_risk_ratio([1], [2], [0], [0]).caution != ""

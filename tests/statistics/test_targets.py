@@ -75,3 +75,49 @@ def test_more_of_what_is_wanted_never_makes_a_verdict_worse(n: int, target: floa
     verdicts = against_targets(with_proportions(table).assign(target=target, at_most=False))
     ranks = [order[verdict] for verdict in verdicts]
     assert ranks == sorted(ranks)
+
+
+def by_hand(**columns: float) -> pd.DataFrame:
+    """A row whose exact limits are 0.2 to 0.6 and whose Wilson limits are 0.3 to 0.5."""
+    row = {"events": 20, "n": 40, "n_unknown": 0, "target": 0.4, "at_most": False, **columns}
+    return pd.DataFrame([row]).assign(ci_lower=0.3, ci_upper=0.5, exact_lower=0.2, exact_upper=0.6)
+
+
+@pytest.mark.parametrize(
+    ("events", "n", "exact"),
+    [
+        # Five or fewer of either kind, or fewer than thirty in all.
+        (5, 40, True),
+        (6, 40, False),
+        (35, 40, True),
+        (34, 40, False),
+        (15, 29, True),
+        (15, 30, False),
+    ],
+)
+def test_exact_limits_lead_near_an_edge_and_with_few(events: int, n: int, exact: bool) -> None:
+    lower, upper = leading_limits(by_hand(events=events, n=n))
+    assert (lower[0], upper[0]) == ((0.2, 0.6) if exact else (0.3, 0.5))
+
+
+@pytest.mark.parametrize(
+    ("target", "at_most", "verdict"),
+    [
+        # A limit that lies exactly on the target reaches it, and does not miss it.
+        (0.3, False, "met"),
+        (0.5, False, "cannot_tell"),
+        (0.5, True, "met"),
+        (0.3, True, "cannot_tell"),
+    ],
+)
+def test_a_limit_on_the_target_reaches_it(target: float, at_most: bool, verdict: str) -> None:
+    assert against_targets(by_hand(target=target, at_most=at_most)).tolist() == [verdict]
+
+
+def test_a_share_known_that_is_exactly_the_floor_is_enough() -> None:
+    assert against_targets(by_hand(n_unknown=10, target=0.1)).tolist() == ["met"]
+    assert against_targets(by_hand(n_unknown=11, target=0.1)).tolist() == ["not_recorded"]
+    assert against_targets(by_hand(n_unknown=40, target=0.1), recorded_floor=0.5).tolist() == ["met"]
+    # As many unknown as known are not nobody.
+    assert against_targets(by_hand(n_unknown=40, target=0.1)).tolist() == ["not_recorded"]
+    assert against_targets(by_hand()).dtype == object

@@ -288,3 +288,33 @@ def test_arrays_in_give_arrays_out_and_numbers_numbers():
 def test_a_wrong_argument_is_refused_by_name(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_woolfs_ratio_is_the_cross_product_and_an_empty_cell_is_its_own_tables_affair():
+    found = odds_ratio([56, 0, 9], [70, 5, 20], [48, 3, 4], [80, 5, 30], method="woolf")
+    assert found.value.tolist() == pytest.approx([56 * 32 / (14 * 48), 0, 9 * 26 / (11 * 4)])
+    for place, cells in ((0, (56, 14, 48, 32)), (2, (9, 11, 4, 26))):
+        reach = np.exp(stats.norm.ppf(0.975) * np.sqrt(sum(1 / cell for cell in cells)))
+        assert found.ci_lower[place] == pytest.approx(found.value[place] / reach)
+        assert found.ci_upper[place] == pytest.approx(found.value[place] * reach)
+    assert (found.ci_lower[1], found.ci_upper[1]) == (0, np.inf)
+
+
+@pytest.mark.parametrize(
+    ("test", "method"), [(chi_square_2x2, "pearson"), (chi_square_2x2_yates, "pearson_yates")]
+)
+def test_a_test_that_cannot_be_made_says_which_it_would_have_been(test, method):
+    made, not_made = test(2, 9, 1, 8), test(0, 9, 0, 8)
+    assert np.isnan([not_made.statistic, not_made.p_value]).all()
+    assert (not_made.degrees_of_freedom, not_made.method, made.method) == (1, method, method)
+
+
+@pytest.mark.parametrize("method", ["exact", "mid_p", "woolf"])
+def test_a_table_of_tables_keeps_its_shape(method):
+    x_1, x_2 = np.arange(1, 7).reshape(2, 3), np.arange(2, 8).reshape(2, 3)
+    found = odds_ratio(x_1, 9, x_2, 11, method=method)
+    for place in np.ndindex(2, 3):
+        own = odds_ratio(x_1[place], 9, x_2[place], 11, method=method)
+        assert [found.value[place], found.ci_lower[place], found.ci_upper[place]] == pytest.approx(
+            [own.value, own.ci_lower, own.ci_upper]
+        )

@@ -48,3 +48,9 @@ def test_what_has_no_weight_need_not_be_known():
 def test_weights_that_do_not_fit_are_refused(weights, message):
     with pytest.raises(ValueError, match=message):
         weighted_mean_from_limits([0.1, 0.2], [0, 0], [1, 1], weights)
+
+
+def test_small_weights_and_whole_numbers_are_taken_and_the_method_is_said():
+    result = weighted_mean_from_limits([1, 3], [0, 3], [2, 3], [0.2, 0.3])
+    assert (result.value, result.ci_lower, result.ci_upper) == pytest.approx((2.2, 1.8, 2.6))
+    assert result.method == "square-and-add from each estimate's limits"
