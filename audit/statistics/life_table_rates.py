@@ -83,6 +83,7 @@ def life_table_rates(
         return pd.DataFrame(columns=list(COLUMNS))
     for name, own in table.groupby("group", sort=False):
         whole = life_table(own["exit"], own["cause"], cuts=cuts, causes=causes, weights=own["n"])
+        whole = _with_known(whole)
         whole["events"] = whole.groupby("cause")["events"].cumsum()
         whole["months"] = np.rint(whole["stop"] / DAYS_A_MONTH).astype(np.int64)
         parts.append(whole[whole["months"].isin(list(months))].assign(group=name))
@@ -91,14 +92,31 @@ def life_table_rates(
     return _with_limits(pd.concat(parts, ignore_index=True), at_risk_floor, confidence)
 
 
+def _with_known(whole: pd.DataFrame) -> pd.DataFrame:
+    """Return the intervals with how many are known so far, in all and for each cause alone.
+
+    Those exposed and those who had the event before, the least such number up to each interval: exact limits rest
+    on it, so that what was known of a month is not forgotten in the next.
+    """
+    cause, every = whole["cause"], whole.groupby("stop")["events"].transform("sum")
+    known = {
+        f"known_of_{name}": (whole[exposed] + events.groupby(cause).cumsum() - events).groupby(cause).cummin()
+        for name, exposed, events in (
+            ("cause_specific", "exposed", every),
+            ("cause_deleted", "exposed_to_cause", whole["events"]),
+        )
+    }
+    return whole.assign(**known)
+
+
 def _with_limits(table: pd.DataFrame, floor: int, confidence: float) -> pd.DataFrame:
     """Return the readings with limits, method and caution."""
     wider = table.copy()
-    for name, exposed in (("cause_specific", "exposed"), ("cause_deleted", "exposed_to_cause")):
+    for name in ("cause_specific", "cause_deleted"):
         value = table[name].to_numpy(np.float64)
         error = table[f"{name}_standard_error"].to_numpy(np.float64)
         gap = np.isnan(value) | np.isnan(error)
-        lower, upper = incidence_limits(value, error, table[exposed].to_numpy(), confidence)
+        lower, upper = incidence_limits(value, error, table[f"known_of_{name}"].to_numpy(), confidence)
         wider[f"{name}_lower"], wider[f"{name}_upper"] = np.where(gap, np.nan, [lower, upper])
     few = (table["exposed"] < floor) & (table["caution"] == "")
     caution = table["caution"].mask(few, f"Fewer than {floor} still under observation.")

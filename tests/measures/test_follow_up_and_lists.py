@@ -273,6 +273,7 @@ def test_findings_are_counted_most_frequent_first() -> None:
 def test_a_log_without_a_column_switches_off_the_figures_that_need_it() -> None:
     table = indicator_availability(["insertion_outcome", "clinician_ref"]).set_index("indicator")
     on = ("failed_insertions", "failed_insertions_by_clinician", "learning_curve", "clinician_volume")
+    on += ("clinician_figures",)
     assert table["available"].to_dict() == {
         (indicator.item or indicator.table): indicator.table in on for indicator in INDICATORS
     }

@@ -22,6 +22,7 @@ from audit.statistics import (
     beta_binomial,
     binomial_tails,
     calibration,
+    case_weights,
     clustered_incidence,
     competing,
     completeness,
@@ -30,8 +31,10 @@ from audit.statistics import (
     cox_clusters,
     curve_comparison,
     curves,
+    cusum,
     detectable,
     differences,
+    disclosure,
     discrimination,
     expected,
     firth,
@@ -59,6 +62,7 @@ from audit.statistics import (
     rates,
     restricted_means,
     robust,
+    run_lengths,
     shrinkage,
     standardisation,
     stratified,
@@ -193,6 +197,7 @@ OF_COUNTS: dict[str, Call] = {
         e, n, names=("events", "n")
     ),
     "beta_binomial.beta_binomial": beta_binomial.beta_binomial,
+    "expected.shares_with_one_of_all": expected.shares_with_one_of_all,
     "binomial_tails.binomial_tail": lambda e, n: binomial_tails.binomial_tail(e, n, 0.1, tail="upper"),
     "calibration.calibration_table": lambda e, n: calibration.calibration_table([0.1] * len(n), e, n),
     "calibration.calibration_line": lambda e, n: calibration.calibration_line(
@@ -494,6 +499,8 @@ OF_SPELLS_FROM_0: dict[str, Call] = {
 }
 
 # --- values, numbers and limits ------------------------------------------------------------------------------
+# A learner whose failures are as many as is unacceptable.
+LEARNING = run_lengths.learning_increments(0.1, acceptable=0.05, unacceptable=0.1)
 SINGLE: dict[str, tuple[Call, tuple[Any, ...], tuple[Any, ...]]] = {
     "arguments.counts": (
         lambda v: audit.statistics.arguments.counts("v", v),
@@ -505,6 +512,81 @@ SINGLE: dict[str, tuple[Call, tuple[Any, ...], tuple[Any, ...]]] = {
         lambda v: audit.statistics.arguments.proportions("v", v),
         ([], [0, 1]),
         ([-0.1], [1.1], [NAN]),
+    ),
+    "case_weights.odds_ratio_between": (
+        lambda v: case_weights.odds_ratio_between(*v),
+        ((0.05, 0.1),),
+        ((0, 0.1), (0.1, 0.05), (0.1, 0.1), (0.1, 1), (NAN, 0.1)),
+    ),
+    "case_weights.at_odds_ratio": (
+        lambda v: case_weights.at_odds_ratio(v, 2.0),
+        ([], [0.5]),
+        ([0], [1], [-0.1], [1.1]),
+    ),
+    "case_weights.moved_to_level": (
+        lambda v: case_weights.moved_to_level(v, 0.1, reference=[0.05, 0.2]),
+        ([], [0.5]),
+        ([0], [1], [-0.1], [1.1]),
+    ),
+    "case_weights.cusum_weights": (
+        lambda v: case_weights.cusum_weights(v, [0.1] * len(v), odds_ratio=2.0),
+        ([], [0], [1], [0, 0, 1, 1]),
+        ([0.5], [-1], [2], [NAN]),
+    ),
+    "case_weights.learning_weights": (
+        lambda v: case_weights.learning_weights(v, acceptable=0.05, unacceptable=0.1),
+        ([], [0], [1], [0, 0, 1, 1]),
+        ([0.5], [-1], [2], [NAN]),
+    ),
+    "case_weights.indicators": (
+        lambda v: case_weights.indicators(v),
+        ([], [0], [1]),
+        ([0.5], [-1], [2], [NAN]),
+    ),
+    "cusum.cusum": (
+        lambda v: cusum.cusum(v, limit=2.0),
+        ([], [0], [-5], [1e300], [5.0, 5.0]),
+        ([float("inf")],),
+    ),
+    "cusum.observed_minus_expected": (
+        lambda v: cusum.observed_minus_expected(v, [0.1] * len(v)),
+        ([], [0], [1]),
+        ([0.5], [-1], [2], [NAN]),
+    ),
+    "run_lengths.cusum_increments": (
+        lambda v: run_lengths.cusum_increments(v, odds_ratio=2.0),
+        ([0.5], [0.1, 0.2]),
+        ([0], [1], [1.1]),
+    ),
+    "run_lengths.learning_increments": (
+        lambda v: run_lengths.learning_increments(v, acceptable=0.05, unacceptable=0.1),
+        (0.05, 0.5),
+        (0, 1, -0.1, NAN),
+    ),
+    "run_lengths.average_run_length": (
+        lambda v: run_lengths.average_run_length(LEARNING, limit=v),
+        (0.5, 2.0),
+        (0, -1, NAN),
+    ),
+    "run_lengths.signal_probability": (
+        lambda v: run_lengths.signal_probability(LEARNING, v, limit=2.0),
+        ([], [0], [5]),
+        ([-1], [NAN], [0.5]),
+    ),
+    "run_lengths.limit_for": (
+        lambda v: run_lengths.limit_for(LEARNING, probability=v, within=20),
+        (0.05, 0.5),
+        (0, 1, NAN),
+    ),
+    "disclosure.hidden_among_others": (
+        lambda v: disclosure.hidden_among_others(v, smallest=20, others=3, largest_share=0.5),
+        ([], [0], [50], [50] * 4),
+        ([-1], [NAN]),
+    ),
+    "funnel.ordinary_counts": (
+        lambda v: funnel.ordinary_counts(v, 0.1, tail_probability=0.025),
+        ([], [0], [5, 0, 1], [MILLION]),
+        ([-1], [NAN], [0.5]),
     ),
     "binomial_tails.standardised_tail": (
         lambda v: binomial_tails.standardised_tail(0, v, [0.1] * len(v), tail="upper"),
@@ -666,6 +748,8 @@ SINGLE: dict[str, tuple[Call, tuple[Any, ...], tuple[Any, ...]]] = {
 
 # Take only what one of the functions above has checked, or are the checks themselves.
 INNER = {
+    "cusum.kept_of_many",
+    "cusum.require_limit",
     "arguments.require_between_0_and_1",
     "arguments.require_choice",
     "binomial_tails.binomial_distribution",

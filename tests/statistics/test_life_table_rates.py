@@ -146,3 +146,13 @@ def test_no_month_or_no_cause_gives_no_row() -> None:
     for options in ({"causes": CAUSES, "months": []}, {"causes": {}, "months": [12]}):
         found = life_table_rates(drawn(3), **options)  # type: ignore[arg-type]
         assert (len(found), list(found.columns)) == (0, list(COLUMNS))
+
+
+def test_what_is_known_of_a_month_is_not_forgotten_in_the_next() -> None:
+    # All 30 end by one cause in the first month: the exact limits for 30 hold from then on.
+    table = pd.DataFrame({"group": "all", "exit": [10], "cause": [1], "n": [30]})
+    found = life_table_rates(table, causes={"first": 1, "second": 2}, months=[1, 2, 3])
+    first, second = (found[found["cause"] == cause] for cause in ("first", "second"))
+    exact = 0.025 ** (1 / 30)
+    assert first["cause_specific_lower"].tolist() == pytest.approx([exact] * 3, rel=1e-12)
+    assert second["cause_specific_upper"].tolist() == pytest.approx([1 - exact] * 3, rel=1e-12)
