@@ -72,9 +72,7 @@ def html_table(
     return Markup(
         '<div class="scroll"><table><caption>{caption}{how}</caption>\n'
         "<thead><tr>{heads}</tr></thead>\n<tbody>{body}</tbody></table></div>{note}"
-    ).format(
-        caption=caption, how=how_counted(counted), heads=Markup(heads), body=Markup(body), note=note
-    )
+    ).format(caption=caption, how=how_counted(counted), heads=Markup(heads), body=Markup(body), note=note)
 
 
 def _line(columns: Sequence[Column], row: Row) -> str:

@@ -287,7 +287,9 @@ def _cells(visits: pd.DataFrame, by: str) -> pd.DataFrame:
             "by": by,
             "stratum": np.tile(np.array(names, dtype=object), len(columns)),
             "column": np.repeat(np.array([column.name for column in columns], dtype=object), size),
-            "requirement": np.repeat(np.array([column.requirement for column in columns], dtype=object), size),
+            "requirement": np.repeat(
+                np.array([column.requirement for column in columns], dtype=object), size
+            ),
             "in_log": np.repeat([column.name in visits for column in columns], size),
             **{state: np.concatenate([part[state] for part in parts]) for state in parts[0]},
         }

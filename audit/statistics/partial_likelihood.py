@@ -68,7 +68,7 @@ def _evaluated(sets: RiskPatterns, ties: TiedEvents, beta: FloatArray) -> Point:
     value = observed[0] - sets.deaths @ np.log(total) - np.log(rest).sum()
     r, d = risk[:, 1:], died[:, 1:]
     score = observed[1:] - (sums[0] @ r - sums[1] @ d)
-    # Squares are summed over the times first and then over the patterns: the other way round takes many times longer.
+    # Weighed over the times first, then squared over the patterns: the other way round takes far longer.
     weight = weights_at_risk(sets, sums[0] / total) - weights_of_events(sets, sums[1] / total)
     second = (z * (weight * hazard[:, 0])[:, None]).T @ z
     cross = (r * sums[3][:, None]).T @ d

@@ -32,7 +32,14 @@ from synthetic_data.demo import DEMO_PERIOD
 
 PLACEMENTS = 1_000_000
 HOME = "audit.statistics."
-MODELS = ("hazard_ratios", "clustered_incidence", "mixture_model", "beta_binomial", "shrinkage", "case_weights")
+MODELS = (
+    "hazard_ratios",
+    "clustered_incidence",
+    "mixture_model",
+    "beta_binomial",
+    "shrinkage",
+    "case_weights",
+)
 OTHERS = "curves, incidences and tests"
 ONE_CURVE = ("risk_sets", "survival_figures", "incidence_figures", "log_rank", "gray_test")
 
@@ -87,9 +94,8 @@ def audited(path: Path) -> tuple[dict[str, float], int]:
     run_audit(log, period=DEMO_PERIOD, cohort=cohort)
     marks.append(time.process_time())
     steps = ("reading", "deriving", "computing")
-    return {
-        step: after - before for step, before, after in zip(steps, marks, marks[1:], strict=False)
-    }, len(cohort.placements)
+    taken = {step: after - before for step, before, after in zip(steps, marks, marks[1:], strict=False)}
+    return taken, len(cohort.placements)
 
 
 def shares(taken: dict[str, list[float]]) -> dict[str, float]:
