@@ -252,10 +252,10 @@ def count_outcomes(
     """
     strata = list(dict.fromkeys(tally["stratum"])) or ([OVERALL] if by == OVERALL else [])
     row = pd.Index(strata).get_indexer(tally["stratum"])
-    known = (*events, *others, *apart)
+    known, n = (*events, *others, *apart), tally["n"].to_numpy("float64")
 
     def total(wanted: np.ndarray) -> np.ndarray:
-        number: np.ndarray = np.bincount(row, weights=tally["n"] * wanted, minlength=len(strata))
+        number: np.ndarray = np.bincount(row, weights=n * wanted, minlength=len(strata))
         return number.astype("int64")
 
     outcome = tally["outcome"].to_numpy(dtype=object)
@@ -343,12 +343,12 @@ def coded_spells(
     needed = [f"exit_day_{censoring}", ending, "placement_kind", by, "entry_day", "n"]
     slim = placements[[name for name in dict.fromkeys(needed) if name in placements]]
     tally = tally_spells(of_kind(slim, placement_kind), by=by, censoring=censoring, ending=ending)
-    cause = tally["ending"].map(codes).fillna(0).astype("int64")
+    cause = np.array([codes.get(name, 0) for name in tally["ending"]], dtype="int64")
     return pd.DataFrame(
         {
             "group": tally["stratum"],
-            "entry": tally["entry_day"].astype("float64"),
-            "exit": tally["exit_day"].astype("float64"),
+            "entry": tally["entry_day"].to_numpy("float64"),
+            "exit": tally["exit_day"].to_numpy("float64"),
             "cause": cause,
             "event": (cause > 0).astype("int64"),
             "n": tally["n"],

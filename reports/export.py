@@ -94,8 +94,8 @@ def _identity(results: AuditResults) -> dict[str, object]:
 
 def _row_objects(table: pd.DataFrame) -> list[dict[str, object]]:
     """The rows of a table as JSON objects; columns that are missing throughout a row stay, as null."""
-    rows = zip(*plain_columns(table), strict=True)
-    return [dict(zip(table.columns, row, strict=True)) for row in rows]
+    names = table.columns.tolist()
+    return [dict(zip(names, row, strict=True)) for row in zip(*plain_columns(table), strict=True)]
 
 
 def _kinds(table: pd.DataFrame) -> dict[str, str]:

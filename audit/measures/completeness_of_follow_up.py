@@ -8,7 +8,7 @@ import pandas as pd
 
 from audit.statistics.completeness import completeness_index, reverse_kaplan_meier
 from audit.statistics.curves import survival_quantile
-from audit.tallies import OVERALL, counts, of_kind
+from audit.tallies import OVERALL, counts, of_kind, tally_spells
 
 _METHOD = "Clark's completeness index; median by reverse Kaplan-Meier, log(-log) 95% limits"
 _COLUMNS = (
@@ -47,13 +47,14 @@ def follow_up_completeness(
     """
     own = of_kind(placements, placement_kind)
     strata = pd.Series(OVERALL, index=own.index) if by == OVERALL else own[by].astype(object)
+    spells = dict(list(tally_spells(own, by=by, censoring="last_known").groupby("stratum")))
     rows = [
         {
             "by": by,
             "stratum": str(stratum),
             "placement_kind": placement_kind,
             "censoring": "last_known",
-            **_followed(followed),
+            **_followed(followed, spells[str(stratum)]),
             "method": _METHOD,
             "caution": "",
         }
@@ -62,14 +63,17 @@ def follow_up_completeness(
     return pd.DataFrame(rows, columns=list(_COLUMNS))
 
 
-def _followed(own: pd.DataFrame) -> dict[str, float]:
-    """The figures of one group."""
+def _followed(own: pd.DataFrame, spells: pd.DataFrame) -> dict[str, float]:
+    """The figures of one group, from its placements and the tally of their spells."""
     exits, number = own["exit_day_last_known"].to_numpy("float64"), counts(own).to_numpy()
     ended = (own["ending"] != "none").astype("int64").to_numpy()
     # A contact or an ending on the very day of the freeze is all that there was to observe.
     possible = own["days_to_data_to"].clip(lower=own["exit_day_last_known"]).to_numpy("float64")
     found = completeness_index(exits, ended, possible, weights=number)
-    middle = survival_quantile(reverse_kaplan_meier(exits, ended, weights=number))
+    curve = reverse_kaplan_meier(
+        spells["exit_day"], (spells["ending"] != "none").astype("int64"), weights=spells["n"]
+    )
+    middle = survival_quantile(curve)
     return {
         "n": found.n,
         "n_complete": found.complete,

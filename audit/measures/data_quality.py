@@ -270,27 +270,30 @@ def _cells(visits: pd.DataFrame, by: str) -> pd.DataFrame:
         return np.bincount(places[rows], minlength=len(names))
 
     parts, nowhere = [], np.zeros(len(visits), dtype=bool)
-    for column in VISITS.columns:
-        if column.name in ONLY_IF_ANY:
-            continue
+    columns = [column for column in VISITS.columns if column.name not in ONLY_IF_ANY]
+    for column in columns:
         applies, here = _applies(visits, column), column.name in visits
         recorded = applies & _recorded(visits[column.name]) if here else nowhere
-        parts.append(
-            pd.DataFrame(
-                {
-                    "by": by,
-                    "stratum": np.array(names, dtype=object),
-                    "column": column.name,
-                    "requirement": column.requirement,
-                    "in_log": here,
-                    "recorded": per_stratum(recorded),
-                    "missing": per_stratum(applies & ~recorded if here else nowhere),
-                    "n": per_stratum(applies if here else nowhere),
-                    "n_unknown": per_stratum(nowhere if here else applies),
-                }
-            )
-        )
-    return pd.concat(parts, ignore_index=True)
+        states = {
+            "recorded": recorded,
+            "missing": applies & ~recorded if here else nowhere,
+            "n": applies if here else nowhere,
+            "n_unknown": nowhere if here else applies,
+        }
+        parts.append({state: per_stratum(rows) for state, rows in states.items()})
+    size = len(names)
+    return pd.DataFrame(
+        {
+            "by": by,
+            "stratum": np.tile(np.array(names, dtype=object), len(columns)),
+            "column": np.repeat(np.array([column.name for column in columns], dtype=object), size),
+            "requirement": np.repeat(
+                np.array([column.requirement for column in columns], dtype=object), size
+            ),
+            "in_log": np.repeat([column.name in visits for column in columns], size),
+            **{state: np.concatenate([part[state] for part in parts]) for state in parts[0]},
+        }
+    )
 
 
 def _strata(visits: pd.DataFrame, by: str) -> tuple[list[str], np.ndarray]:

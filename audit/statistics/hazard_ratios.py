@@ -119,7 +119,8 @@ def _in_any(values: pd.Series, levels: Sequence[str]) -> np.ndarray:
 
 def _barren(table: pd.DataFrame, names: Collection[str], event: np.ndarray) -> dict[str, list[str]]:
     """Return the levels of each variable that hold no event."""
-    return {name: sorted(set(_coded(table[name])) - set(_coded(table[name])[event])) for name in names}
+    coded = {name: _coded(table[name]) for name in names}
+    return {name: sorted(set(values) - set(values[event])) for name, values in coded.items()}
 
 
 def _without_event(table: pd.DataFrame, barren: Mapping[str, Sequence[str]], coding: Coding) -> pd.DataFrame:
@@ -167,7 +168,8 @@ def _statement(events: int, terms: int, n: int) -> pd.DataFrame:
 def _counted(table: pd.DataFrame, levels: list[tuple[str, str, str]], cause: int) -> pd.DataFrame:
     """Return the levels with their events and numbers, those left out of the model included."""
     found = pd.DataFrame(levels, columns=["by", "stratum", "reference"], dtype=object)
-    members = [_in_any(table[name], [level]) for name, level, _ in levels]
+    coded = {name: _coded(table[name]).to_numpy() for name in dict.fromkeys(found["by"])}
+    members = [coded[name] == level for name, level, _ in levels]
     numbers, event = table["n"].to_numpy(), (table["cause"] == cause).to_numpy()
     found["events"] = [int(numbers[own & event].sum()) for own in members]
     found["n"] = [int(numbers[own].sum()) for own in members]

@@ -79,6 +79,26 @@ def sums_of_events(sets: RiskPatterns, values: FloatArray) -> FloatArray:
     return _summed(sets.events, values, sets.deaths.size)
 
 
+def weights_at_risk(sets: RiskPatterns, weights: FloatArray) -> FloatArray:
+    """Return for each pattern the sum over event times of a weight of the time and the number then at risk."""
+    if sets.at_risk is not None:
+        numbers: FloatArray = weights @ sets.at_risk
+        return numbers
+    so_far = np.cumsum(weights)
+    return _weighed(sets, sets.leaving, so_far) - _weighed(sets, sets.entering, so_far)
+
+
+def weights_of_events(sets: RiskPatterns, weights: FloatArray) -> FloatArray:
+    """Return for each pattern the sum over its events of a weight of their time."""
+    return _weighed(sets, sets.events, weights)
+
+
+def _weighed(sets: RiskPatterns, places: Places, weights: FloatArray) -> FloatArray:
+    """Return the counts times the weights of their times, added up for each pattern."""
+    weighed = places.n * weights[places.time]
+    return np.bincount(places.pattern, weights=weighed, minlength=len(sets.patterns)).astype(np.float64)
+
+
 def _places(time: IntArray, pattern: IntArray, n: IntArray) -> Places:
     """Return the counts with equal places added up, those before the first event time left out."""
     kept = time >= 0

@@ -6,7 +6,7 @@ from audit.errors import name_a_few
 from audit.records import AuditResults
 from audit.schema.criterion import indicator_of
 from reports import wording
-from reports.choosing import Row, is_known, one, rows
+from reports.choosing import Row, is_known, rows
 from reports.figures.marks import three_part_bar
 from reports.sections.care import other_care_blocks, safety_net_blocks
 from reports.sections.parts import PERIOD, ROLLING, WHOLE
@@ -86,9 +86,10 @@ def at_once(results: AuditResults) -> tuple[tuple[str, str, str], ...]:
 def _held(results: AuditResults) -> list[Row]:
     """One row per criterion: of the period, else of the twelve months, else of the whole log."""
     chosen: dict[str, Row] = {}
+    sites = _sites(results)
     for window in (PERIOD, ROLLING, WHOLE):
         for row in rows(results, _TABLE, window=window):
-            if row["by"] != "site_ref" or _is_of_a_site(results, row):
+            if row["by"] != "site_ref" or row["stratum"] == sites.get(str(row["criterion"])):
                 chosen.setdefault(str(row["criterion"]), row | {"n_unknown": row["n_not_recorded"]})
     figures = _figures(results)
     return [chosen[name] | {"figure": figures[name]} for name in figures if name in chosen]
@@ -99,10 +100,10 @@ def _figures(results: AuditResults) -> dict[str, str]:
     return {str(row["criterion"]): str(row["figure"]) for row in rows(results, "criteria_definitions")}
 
 
-def _is_of_a_site(results: AuditResults, row: Row) -> bool:
-    """Whether a criterion is about one site, and not a row of that site beside all."""
-    told = one(results, "criteria_definitions", criterion=row["criterion"])
-    return told is not None and told["by"] == "site_ref" and told["stratum"] == row["stratum"]
+def _sites(results: AuditResults) -> dict[str, str]:
+    """The site of each criterion that is about one site, and so is no row of that site beside all."""
+    told = rows(results, "criteria_definitions", by="site_ref")
+    return {str(row["criterion"]): str(row["stratum"]) for row in told}
 
 
 def _definitions(results: AuditResults, *status: str) -> list[Row]:

@@ -15,6 +15,7 @@ import statistics
 import subprocess
 import sys
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 from synthetic_data.demo import DEMO_SEED
@@ -54,14 +55,15 @@ print(time.perf_counter() - begun, rows, 0)
 """
 
 
-def write_log(path: Path, *, placements: int) -> int:
+def write_log(path: Path, *, placements: int, columns: Sequence[str] = MINIMAL) -> int:
     """Write an invented log of about so many placements, one clinic's log over and over with new women."""
-    visits = generate_visits(LARKFIELD, seed=DEMO_SEED)[list(MINIMAL)].astype(object)
+    whole = generate_visits(LARKFIELD, seed=DEMO_SEED)
+    visits = whole[[name for name in columns if name in whole]].astype(object)
     per_block = int((visits["insertion_outcome"] == "placed").sum())
     blocks = max(1, round(placements / per_block))
-    women = visits["patient_ref"]
+    references = visits[[name for name in ("patient_ref", "visit_ref") if name in visits]]
     for block in range(blocks):
-        visits["patient_ref"] = women + f"{block:03d}"
+        visits[references.columns] = references + f"{block:03d}"
         visits.to_csv(path, index=False, mode="w" if block == 0 else "a", header=block == 0)
     return blocks * per_block
 

@@ -793,6 +793,8 @@ INNER = {
     "risk_patterns.risk_patterns",
     "risk_patterns.sums_at_risk",
     "risk_patterns.sums_of_events",
+    "risk_patterns.weights_at_risk",
+    "risk_patterns.weights_of_events",
     "risk_sets.known_so_far",
     "risk_sets.observation_ends",
     "risk_sets.risk_sets",

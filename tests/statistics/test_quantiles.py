@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import quantile_test
+from scipy.stats import binom, quantile_test
 
 from audit.statistics.quantiles import QUANTILE_METHOD, quantile_interval, quantiles_by_group, with_quantiles
 
@@ -30,6 +30,17 @@ def test_the_limits_of_a_median_stand_at_the_tabled_ranks(n: int, lower: int, up
     result = quantile_interval(np.arange(1, n + 1), probability=0.5)
     assert (result.ci_lower, result.ci_upper) == (lower, upper)
     assert result.value == (n + 1) / 2
+
+
+@pytest.mark.parametrize("n", [1, 2, 5, 17, 140, 3001])
+def test_the_limits_stand_where_a_count_of_all_ranks_puts_them(n: int) -> None:
+    sample = np.arange(1.0, n + 1)
+    for probability in (0.1, 0.5, 0.9):
+        at_most = binom.cdf(np.arange(n + 1), n, probability)
+        lower, upper = (at_most <= 0.025).sum(), (at_most < 0.975).sum() + 1
+        found = quantile_interval(sample, probability=probability)
+        assert found.ci_lower == (lower if lower >= 1 else -np.inf)
+        assert found.ci_upper == (upper if upper <= n else np.inf)
 
 
 def test_five_observations_bound_a_median_on_neither_side() -> None:
