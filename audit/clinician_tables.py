@@ -27,11 +27,11 @@ def clinician_tables(
 ) -> Tables:
     """Counts, figures beside the service's, events and completeness of those with an insertion in twelve months.
 
-    No table where nobody has a sheet.
+    No table where nobody has a sheet, or where the log names only those who took over.
     """
     year = twelve_months_to(span)
     codes = clinician_figures.clinicians_with_sheets(in_period(cohort.attempts, year))
-    if not codes:
+    if not codes or "clinician_ref" not in log.visits:
         return {}
     events = clinician_events.clinician_events(
         cohort.attempts, cohort.placements, first_day=year.first_day, last_day=year.last_day

@@ -213,7 +213,7 @@ def test_eight_quarters_tell_of_an_action_that_worked_and_of_one_that_did_not(
     assert last["series"].loc[last["series"]["figure"] == "check_done", "period"].tolist() == list(QUARTERS)
     page = (tmp_path / "2026-Q3" / "internal" / "report.html").read_text(encoding="utf-8")
     assert "The last eight audits" in page
-    section = page[page.index('<section id="actions"') : page.index('<section id="methods"')]
+    section = page[page.index('<section id="actions"') : page.index('<section id="every-figure"')]
     assert len(section.encode()) < 40_000
 
 

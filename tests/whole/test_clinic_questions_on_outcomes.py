@@ -224,3 +224,12 @@ def test_a_messy_log_is_read_with_every_change_said_and_no_row_lost(
     assert (whole["events"], whole["n"], whole["n_unknown"]) == (3, 4, 1)
     parous = pick(tables["vasovagal_by_parity"], by="parous", stratum="no", **period)
     assert (parous["n"], parous["n_unknown"]) == (2, 1)
+
+
+def test_a_log_that_names_only_those_who_took_over_is_audited_without_sheets(
+    audited: Callable[..., Any], insertions: Callable[..., Any], pick: Callable[..., Any]
+) -> None:
+    placed = {"insertion_outcome": "placed", "completed_by_ref": "C2"}
+    tables = audited([*insertions(30, placed)], period="2026-Q3", data_to="2026-10-14")
+    assert "clinician_counts" not in tables
+    assert pick(tables["failed_insertions"], by="overall", window="period", unit="visit")["n"] == 30
