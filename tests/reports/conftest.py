@@ -3,7 +3,9 @@
 import os
 import shutil
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -156,3 +158,26 @@ def browser() -> Iterator[Any]:
         opened = tool.chromium.launch(executable_path=found, args=_OFFLINE)
         yield opened
         opened.close()
+
+
+@pytest.fixture(scope="session")
+def opened() -> Callable[..., Any]:
+    """A function that opens a page of a browser, for as long as a test looks at it."""
+    return _opened
+
+
+@contextmanager
+def _opened(browser: Any, path: Path, **options: Any) -> Iterator[Any]:
+    """The page, which must ask for nothing and say nothing on the console."""
+    context = browser.new_context(**options)
+    page = context.new_page()
+    said: list[str] = []
+    asked: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(path.as_uri())
+    yield page
+    assert said == []
+    assert asked == [path.as_uri()]
+    context.close()

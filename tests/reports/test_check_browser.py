@@ -1,7 +1,5 @@
 """The page of a check in a real browser: opened from a file, without a network and without scripts."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -29,27 +27,10 @@ def check(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
 
 
-@contextmanager
-def opened(browser: Any, path: Path, **options: Any) -> Iterator[Any]:
-    """The page, which must ask for nothing and say nothing on the console."""
-    context = browser.new_context(**options)
-    page = context.new_page()
-    said: list[str] = []
-    asked: list[str] = []
-    page.on("console", lambda message: said.append(message.text))
-    page.on("pageerror", lambda error: said.append(str(error)))
-    page.on("request", lambda request: asked.append(request.url))
-    page.goto(path.as_uri())
-    yield page
-    assert said == []
-    assert asked == [path.as_uri()]
-    context.close()
-
-
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [320, 768, 1440])
 def test_at_every_width_nothing_but_a_map_scrolls_sideways(
-    browser: Any, check: Path, width: int, scheme: str
+    opened: Any, browser: Any, check: Path, width: int, scheme: str
 ) -> None:
     size = {"width": width, "height": 900}
     with opened(browser, check, viewport=size, color_scheme=scheme, java_script_enabled=False) as page:
@@ -62,7 +43,7 @@ def test_at_every_width_nothing_but_a_map_scrolls_sideways(
         assert wide == []
 
 
-def test_the_style_is_let_through_and_shades_the_cells(browser: Any, check: Path) -> None:
+def test_the_style_is_let_through_and_shades_the_cells(opened: Any, browser: Any, check: Path) -> None:
     with opened(browser, check) as page:
         paper = page.evaluate("getComputedStyle(document.body).backgroundColor")
         shades = [
@@ -73,7 +54,7 @@ def test_the_style_is_let_through_and_shades_the_cells(browser: Any, check: Path
     assert len({paper, *shades}) == 5
 
 
-def test_on_a_phone_the_map_keeps_its_field_names_in_sight(browser: Any, check: Path) -> None:
+def test_on_a_phone_the_map_keeps_its_field_names_in_sight(opened: Any, browser: Any, check: Path) -> None:
     with opened(browser, check, viewport={"width": 320, "height": 900}) as page:
         frame = "document.querySelector('#missing-by-quarter .scroll')"
         assert page.evaluate(f"{frame}.scrollWidth > {frame}.clientWidth && {frame}.tabIndex === 0")
@@ -86,7 +67,7 @@ def test_on_a_phone_the_map_keeps_its_field_names_in_sight(browser: Any, check: 
 
 
 def test_on_paper_each_part_of_a_map_is_whole_under_its_heading_light_and_between_the_margins(
-    browser: Any, check: Path, tmp_path: Path
+    opened: Any, browser: Any, check: Path, tmp_path: Path
 ) -> None:
     # 174 mm at 96 dots per inch, between margins of 18 mm.
     paper = round(174 / 25.4 * 96)

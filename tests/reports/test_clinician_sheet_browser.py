@@ -1,8 +1,6 @@
 """The clinicians' own sheets in a real browser: opened from a file, without a network and without scripts."""
 
 import subprocess
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -28,28 +26,11 @@ def sheets(demo_results: AuditResults, tmp_path_factory: pytest.TempPathFactory)
     return folder
 
 
-@contextmanager
-def opened(browser: Any, path: Path, **options: Any) -> Iterator[Any]:
-    """The page, which must ask for nothing and say nothing on the console."""
-    context = browser.new_context(**options)
-    page = context.new_page()
-    said: list[str] = []
-    asked: list[str] = []
-    page.on("console", lambda message: said.append(message.text))
-    page.on("pageerror", lambda error: said.append(str(error)))
-    page.on("request", lambda request: asked.append(request.url))
-    page.goto(path.as_uri())
-    yield page
-    assert said == []
-    assert asked == [path.as_uri()]
-    context.close()
-
-
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [320, 768, 1440])
 @pytest.mark.parametrize("code", SHOWN)
 def test_at_every_width_nothing_scrolls_sideways(
-    browser: Any, sheets: Path, code: str, width: int, scheme: str
+    opened: Any, browser: Any, sheets: Path, code: str, width: int, scheme: str
 ) -> None:
     size = {"width": width, "height": 900}
     with opened(browser, sheets / f"{code}.html", viewport=size, color_scheme=scheme) as page:
@@ -64,7 +45,7 @@ def test_at_every_width_nothing_scrolls_sideways(
         assert paper == {"light": "rgb(251, 250, 246)", "dark": "rgb(23, 26, 31)"}[scheme]
 
 
-def test_the_drawings_show_the_own_interval_over_the_range(browser: Any, sheets: Path) -> None:
+def test_the_drawings_show_the_own_interval_over_the_range(opened: Any, browser: Any, sheets: Path) -> None:
     with opened(browser, sheets / "C11.html", viewport={"width": 1440, "height": 900}) as page:
         marks = page.locator("svg.mark")
         assert marks.count() >= 4
@@ -81,7 +62,9 @@ def test_the_drawings_show_the_own_interval_over_the_range(browser: Any, sheets:
         assert "ordinary: 4 to 15" in words
 
 
-def test_the_keyboard_reaches_the_figures_and_every_sheet_of_the_list(browser: Any, sheets: Path) -> None:
+def test_the_keyboard_reaches_the_figures_and_every_sheet_of_the_list(
+    opened: Any, browser: Any, sheets: Path
+) -> None:
     with opened(browser, sheets / "C11.html") as page:
         page.keyboard.press("Tab")
         assert page.evaluate("document.activeElement.className") == "skip"
@@ -94,7 +77,9 @@ def test_the_keyboard_reaches_the_figures_and_every_sheet_of_the_list(browser: A
         assert page.evaluate("document.activeElement.getAttribute('href')") == "C01.html"
 
 
-def test_a_sheet_reads_by_its_headings_and_each_table_has_a_caption(browser: Any, sheets: Path) -> None:
+def test_a_sheet_reads_by_its_headings_and_each_table_has_a_caption(
+    opened: Any, browser: Any, sheets: Path
+) -> None:
     with opened(browser, sheets / "C01.html") as page:
         assert page.locator("h1").count() == 1
         levels = page.evaluate("[...document.querySelectorAll('h1,h2,h3')].map(h => Number(h.tagName[1]))")
@@ -105,7 +90,7 @@ def test_a_sheet_reads_by_its_headings_and_each_table_has_a_caption(browser: Any
 
 @pytest.mark.parametrize("code", ["C11", "C01", "C14"])
 def test_on_paper_a_sheet_is_two_sheets_with_the_sentence_on_each(
-    browser: Any, sheets: Path, tmp_path: Path, code: str
+    opened: Any, browser: Any, sheets: Path, tmp_path: Path, code: str
 ) -> None:
     written = tmp_path / "sheet.pdf"
     with opened(browser, sheets / f"{code}.html", color_scheme="dark") as page:
@@ -125,7 +110,7 @@ def _printed(*command: str) -> str:
 
 
 def test_a_hostile_code_runs_nothing_and_breaks_no_line(
-    browser: Any, demo_results: AuditResults, tmp_path: Path
+    opened: Any, browser: Any, demo_results: AuditResults, tmp_path: Path
 ) -> None:
     code = "</title><script>window.hacked=1</script><img src=x onerror=hacked()>" + "\u202e" + "X" * 300
     tables = {

@@ -2,8 +2,6 @@
 
 import struct
 import subprocess
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -23,27 +21,10 @@ def summary(demo_results: AuditResults, tmp_path_factory: pytest.TempPathFactory
     return path
 
 
-@contextmanager
-def opened(browser: Any, path: Path, **options: Any) -> Iterator[Any]:
-    """The page, which must ask for nothing and say nothing on the console."""
-    context = browser.new_context(**options)
-    page = context.new_page()
-    said: list[str] = []
-    asked: list[str] = []
-    page.on("console", lambda message: said.append(message.text))
-    page.on("pageerror", lambda error: said.append(str(error)))
-    page.on("request", lambda request: asked.append(request.url))
-    page.goto(path.as_uri())
-    yield page
-    assert said == []
-    assert asked == [path.as_uri()]
-    context.close()
-
-
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [320, 768, 1440])
 def test_at_every_width_nothing_scrolls_sideways_and_no_picture_is_cut(
-    browser: Any, summary: Path, width: int, scheme: str
+    opened: Any, browser: Any, summary: Path, width: int, scheme: str
 ) -> None:
     size = {"width": width, "height": 900}
     with opened(browser, summary, viewport=size, color_scheme=scheme, java_script_enabled=False) as page:
@@ -56,7 +37,7 @@ def test_at_every_width_nothing_scrolls_sideways_and_no_picture_is_cut(
 
 
 def test_on_a_phone_the_words_stand_below_the_picture_and_on_a_desk_beside_it(
-    browser: Any, summary: Path
+    opened: Any, browser: Any, summary: Path
 ) -> None:
     below = "document.querySelector('.parts').getBoundingClientRect().top"
     bottom = "document.querySelector('.icons').getBoundingClientRect().bottom"
@@ -65,7 +46,7 @@ def test_on_a_phone_the_words_stand_below_the_picture_and_on_a_desk_beside_it(
             assert page.evaluate(f"{below} >= {bottom}") is stacked
 
 
-def test_type_is_large(browser: Any, summary: Path) -> None:
+def test_type_is_large(opened: Any, browser: Any, summary: Path) -> None:
     with opened(browser, summary, viewport={"width": 1440, "height": 900}) as page:
         sizes = page.evaluate(
             "[...document.querySelectorAll('.question p:not(.counted), .parts li, #help li, #rare p')]"
@@ -75,7 +56,7 @@ def test_type_is_large(browser: Any, summary: Path) -> None:
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_shapes_stand_out_from_the_paper(browser: Any, summary: Path, scheme: str) -> None:
+def test_shapes_stand_out_from_the_paper(opened: Any, browser: Any, summary: Path, scheme: str) -> None:
     def luminance(colour: str) -> float:
         """Relative luminance as the Web Content Accessibility Guidelines 2.2 define it."""
         channels = [int(part) / 255 for part in colour[colour.index("(") + 1 : -1].split(",")[:3]]
@@ -90,7 +71,7 @@ def test_shapes_stand_out_from_the_paper(browser: Any, summary: Path, scheme: st
             assert (high + 0.05) / (low + 0.05) >= 3
 
 
-def test_the_first_tab_leads_to_when_to_get_help(browser: Any, summary: Path) -> None:
+def test_the_first_tab_leads_to_when_to_get_help(opened: Any, browser: Any, summary: Path) -> None:
     with opened(browser, summary) as page:
         page.keyboard.press("Tab")
         assert page.evaluate("document.activeElement.className") == "skip"
@@ -98,7 +79,7 @@ def test_the_first_tab_leads_to_when_to_get_help(browser: Any, summary: Path) ->
         assert page.evaluate("document.activeElement.id") == "help"
 
 
-def test_a_screen_reader_is_told_what_each_picture_shows(browser: Any, summary: Path) -> None:
+def test_a_screen_reader_is_told_what_each_picture_shows(opened: Any, browser: Any, summary: Path) -> None:
     with opened(browser, summary) as page:
         pictures = page.get_by_role("img").all()
         labels = [picture.get_attribute("aria-label") for picture in pictures]
@@ -109,7 +90,7 @@ def test_a_screen_reader_is_told_what_each_picture_shows(browser: Any, summary: 
 
 
 def test_it_prints_on_two_sheets_each_marked_as_a_draft_with_no_picture_cut(
-    browser: Any, summary: Path, tmp_path: Path
+    opened: Any, browser: Any, summary: Path, tmp_path: Path
 ) -> None:
     with opened(browser, summary, color_scheme="dark") as page:
         page.emulate_media(media="print", color_scheme="dark")
@@ -131,7 +112,7 @@ def test_it_prints_on_two_sheets_each_marked_as_a_draft_with_no_picture_cut(
     assert "How we counted" in sheets[1]
 
 
-def test_a_picture_of_the_page_is_not_empty(browser: Any, summary: Path) -> None:
+def test_a_picture_of_the_page_is_not_empty(opened: Any, browser: Any, summary: Path) -> None:
     with opened(browser, summary, viewport={"width": 768, "height": 900}) as page:
         shot = page.screenshot(full_page=True)
     width, height = struct.unpack(">II", shot[16:24])
